@@ -1,0 +1,5 @@
+"""`python -m pinproof`: the command line."""
+
+from pinproof.cli import main
+
+main()

@@ -1,0 +1,114 @@
+"""Resistors that give the ohms of a list, found through the circuit itself.
+
+Answers: which value of a series stands at each switch so that the wire shows the listed ohms in each state.
+Units:   ohms.
+Touches: nothing.
+Beside:  `pinproof.choose` finds what is best in the worst case, once the pull and the windows are known. Before that a
+         list is all there is, and the values that give its ohms are the best guess. A list says what the wire shows in
+         a state, everything in parallel included: 1.27 kΩ beside 8.25 kΩ takes a resistor of 1.50 kΩ. No formula for
+         parallel resistors stands here; every candidate is put into the netlist and the netlist is asked.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pinproof.design.model import Contact, Line, Resistor, Truck
+from pinproof.network import resistance_between
+from pinproof.quantities.preferred import values_between
+from pinproof.wiring import LineView, line_view
+
+LEAST_OHM, MOST_OHM = 10.0, 1e6
+CLOSE_ENOUGH = 0.05
+"""A state further from its listed ohms than this cannot be given by this series beside what stands there already."""
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """One resistor found: with it the state shows `shows_ohm`, where the list has `wanted_ohm`."""
+
+    contact: str
+    meaning: str
+    ohm: float
+    shows_ohm: float
+    wanted_ohm: float
+    beside: tuple[str, ...]  # contacts that are operated too in that state
+
+    @property
+    def off(self) -> float:
+        """How far the state is from the list, as a ratio; signed."""
+        return self.shows_ohm / self.wanted_ohm - 1.0
+
+    @property
+    def fits(self) -> bool:
+        """True if that is close enough to be what the list means."""
+        return abs(self.off) <= CLOSE_ENOUGH
+
+
+def fit_to_list(truck: Truck, line: Line, series: str = "E96", ohms: Sequence[float] = ()) -> tuple[Fitted, ...]:
+    """Values for the contacts of a line whose resistors are still to be chosen and whose list is in ohms.
+
+    Parameters
+    ----------
+    series : str
+        Preferred numbers to take values from.
+    ohms : sequence of float, optional
+        Values at hand, instead of a series.
+
+    Returns
+    -------
+    tuple of Fitted
+        Contacts that stand alone first, then those that are pressed beside others. Empty where the list is not in ohms.
+    """
+    wanted = _wanted_ohm(line)
+    candidates = np.array(sorted(set(ohms)) or values_between(series, LEAST_OHM, MOST_OHM))
+    todo = [
+        contact
+        for contact in truck.contacts_of(line)
+        if contact.resistor is not None and contact.resistor.ohm is None and contact.asks in wanted
+    ]
+    if line.form != "ladder":
+        todo.sort(key=lambda each: len(each.command_set))
+    out: list[Fitted] = []
+    for contact in todo:
+        found = _fit(line_view(truck, line.id), contact, candidates, wanted[contact.asks])
+        truck = _with(truck, contact, found.ohm)
+        out.append(found)
+    return tuple(out)
+
+
+def _wanted_ohm(line: Line) -> dict[str, float]:
+    found = {each.meaning: each.reading for each in line.targets if each.kind == "ohm" and each.reading > 0.0}
+    for window in line.windows:
+        if window.kind == "ohm" and window.low and window.high:
+            found[window.meaning] = math.sqrt(window.low * window.high)
+    return found
+
+
+def _fit(view: LineView, contact: Contact, candidates: np.ndarray, wanted_ohm: float) -> Fitted:
+    rows = np.repeat(view.nominal_s([contact.command_set]), len(candidates), axis=0)
+    for column, branch in enumerate(view.branches):
+        if branch.kind == "pull":
+            rows[:, column] = 0.0  # the list is read with the controller unplugged
+        elif branch.id == f"{contact.path}.resistor":
+            rows[:, column] = 1.0 / candidates
+    rows[np.isnan(rows)] = 0.0  # another resistor still to be chosen: not in this state, its contact is open
+    source = f"{view.line.source_side}@{view.line.id}"
+    shows = resistance_between(view.net, rows, view.pin, source, killed="shorted")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        best = int(np.argmin(np.where(np.isfinite(shows), np.abs(np.log(shows / wanted_ohm)), np.inf)))
+    beside = tuple(sorted(contact.command_set - {contact.id}))
+    return Fitted(contact.id, contact.asks, float(candidates[best]), float(shows[best]), wanted_ohm, beside)
+
+
+def _with(truck: Truck, contact: Contact, ohm: float) -> Truck:
+    assert isinstance(contact.resistor, Resistor)
+    changed = dataclasses.replace(contact, resistor=dataclasses.replace(contact.resistor, ohm=ohm))
+    return dataclasses.replace(
+        truck, contacts=tuple(changed if each.id == contact.id else each for each in truck.contacts)
+    )

@@ -1,0 +1,437 @@
+"""Branch and bound over ranges of candidates: the best choice, with a certificate.
+
+Answers: which choice is best by the objective in `order`, and is that proven or how much could be left?
+Units:   as in `problem`.
+Touches: the clock, only to keep to the budget's seconds; whether the search ends by itself does not depend on it.
+Beside:  `compiled` bounds boxes; `order` defines what is better.
+
+How: one level of the objective after the other. In a level, the box of candidate ranges with the highest bound is
+taken; the range of each variable is cut into pieces, each piece is bounded with the other ranges as they are, and
+pieces that cannot beat the best choice so far are cut off the ends (this is what makes it fast: each demand shrinks
+each variable's range). The box is then split along the variable whose pieces differ most. When nothing is left, the
+best value of the level is proven; choices within the tie of it stay in the race for the next level. When few enough
+choices are left they are all listed.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from pinproof.choose.compiled import Compiled
+from pinproof.choose.order import levels_of, still_in_race, tie, tie_key
+from pinproof.choose.problem import FloatArray, IntArray, Problem
+from pinproof.errors import NoSolution
+from pinproof.network.netlist import BoolArray
+
+ROUNDING = 1e-11
+"""Bounds and values come from the same sums in another order; differences below this are none."""
+MOST_TIED = 50_000
+PIECES = 8
+SUB_BOXES = 768
+"""Pieces bounded in one go."""
+
+Levels = FloatArray
+Choice = tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Where the search stops at the latest: candidate boxes bounded, and seconds.
+
+    With no more than `list_below` choices left, all of them are evaluated instead of bounded.
+    """
+
+    nodes: int = 4_000_000
+    seconds: float = 20.0
+    list_below: int = 2048
+
+
+@dataclass(frozen=True)
+class Certificate:
+    """What is proven about a found choice.
+
+    `optimal`: no choice is better by the objective. Otherwise the budget bit: `proven_levels` of `levels` are proven,
+    and the smallest margin could be larger by no more than `gap` (0 once the first level is proven).
+    `ties_listed` is False if more choices were tied in full than were compared.
+    """
+
+    optimal: bool
+    gap: float
+    upper_bound: float
+    proven_levels: int
+    levels: int
+    nodes: int
+    seconds: float
+    open_directions: int
+    ties_listed: bool = True
+
+    def __str__(self) -> str:
+        effort = f"{self.nodes} boxes bounded in {self.seconds:.2f} s"
+        if self.optimal:
+            return f"proven: no choice is better ({effort})"
+        if self.proven_levels:
+            return f"proven for the {self.proven_levels} smallest of {self.levels} margins; the rest is the best found ({effort})"
+        return f"not proven: the smallest margin could be larger by at most {self.gap:.4g} ({effort}, then the budget was used up)"
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """The choice taken: positions of candidates, the margin of each demand, the levels, and the certificate."""
+
+    choice: Choice
+    margins: FloatArray
+    levels: FloatArray
+    certificate: Certificate
+
+
+class _Spent(Exception):
+    """The budget is used up; `bound` is what the level could still reach."""
+
+    def __init__(self, bound: float) -> None:
+        super().__init__()
+        self.bound = bound
+
+
+def solve(problem: Problem, budget: Budget | None = None, exclude: Collection[Choice] = ()) -> Found:
+    """The best choice by the objective in `order`.
+
+    Parameters
+    ----------
+    problem : Problem
+    budget : Budget, optional
+    exclude : collection of choices
+        Not to be taken (to find the runners-up).
+
+    Raises
+    ------
+    NoSolution
+        If no choice can be made at all: the drawer does not hold enough parts, or all are excluded.
+    """
+    return _Search(problem, budget or Budget(), frozenset(exclude)).run()
+
+
+class _Search:
+    def __init__(self, problem: Problem, budget: Budget, exclude: frozenset[Choice]) -> None:
+        self.problem, self.budget, self.exclude = problem, budget, exclude
+        self.sequence = problem.sequence()
+        self.low = np.zeros(len(problem.variables), dtype=np.intp)
+        self.high = np.array([len(each.candidates) - 1 for each in problem.variables], dtype=np.intp)
+        self.compiled = Compiled(problem, self.low, self.high)
+        self.nodes = 0
+        self.started = time.monotonic()
+        self.pool: dict[Choice, Levels] = {}
+        self.floor: list[float] = []  # a level's best less its tie, for the levels proven so far
+
+    # -- the levels ---------------------------------------------------------------------------------------------
+
+    def run(self) -> Found:
+        if not self.problem.variables:
+            raise NoSolution("There is nothing to choose: every resistor is fixed.")
+        level = 0
+        try:
+            if math.prod((self.high - self.low + 1).tolist()) > self.budget.list_below:
+                self._start()
+            while level < len(self.sequence):
+                if math.prod((self.high - self.low + 1).tolist()) <= self.budget.list_below:
+                    return self._finish(self._all(), level, None)
+                self._prove(level)
+                best = self._best(level)
+                self.floor.append(best - tie(best))
+                level += 1
+                self._shrink()
+                self.pool = {choice: levels for choice, levels in self.pool.items() if self._in_race(levels)}
+            return self._finish(self._tied(), level, None)
+        except _Spent as spent:
+            return self._finish(list(self.pool), level, spent)
+
+    def _finish(self, choices: Sequence[Choice], level: int, spent: _Spent | None) -> Found:
+        ready = [choice for choice in choices if self._may(choice)]
+        if not ready:
+            raise NoSolution(
+                "No choice of parts can be made." if spent is None else "No choice was found within the budget.",
+                cure="Put more parts in the drawer, or widen the range of ohms."
+                if spent is None
+                else "Allow more time, or fewer candidates.",
+            )
+        margins = self._margins(np.array(ready, dtype=np.intp))
+        levels = levels_of(margins, self.compiled.groups, self.sequence)
+        race = np.flatnonzero((levels[:, : len(self.floor)] >= np.array(self.floor)).all(axis=1))
+        if not race.size:
+            race = np.arange(len(ready))
+        race = race[still_in_race(levels[race], len(self.floor))]
+        row = min(race.tolist(), key=lambda i: tie_key(self.problem, ready[i]))
+        smallest = float(levels[row, 0])
+        upper = smallest
+        if spent is not None and level == 0:
+            upper = max(spent.bound, smallest)
+        elif self.floor:
+            upper = max(smallest, self.first_best)
+        gap = 0.0 if upper == smallest or level > 0 or spent is None else upper - smallest
+        certificate = Certificate(
+            spent is None and self.listed, gap, upper, level if spent else len(self.sequence), len(self.sequence),
+            self.nodes, time.monotonic() - self.started, self.compiled.open_directions, self.listed,
+        )  # fmt: skip
+        return Found(ready[row], margins[row], levels[row], certificate)
+
+    listed = True
+    first_best = -math.inf
+
+    def _best(self, level: int) -> float:
+        values = [float(levels[level]) for levels in self.pool.values() if self._in_race(levels)]
+        best = max(values, default=-math.inf)
+        if level == 0:
+            self.first_best = best
+        return best
+
+    def _in_race(self, levels: Levels) -> bool:
+        return all(levels[i] >= floor for i, floor in enumerate(self.floor))
+
+    def _may(self, choice: Choice) -> bool:
+        return choice not in self.exclude and self.problem.in_stock(choice)
+
+    # -- one level ----------------------------------------------------------------------------------------------
+
+    def _prove(self, level: int) -> None:
+        """Branch and bound on one level; afterwards the pool holds a choice that has the level's best value."""
+        best = self._best(level)
+        lows, highs = self.low[None], self.high[None]
+        bounds = self._bound(lows, highs)[:, level]
+        batch = max(1, SUB_BOXES // (PIECES * len(self.low)))
+        while bounds.size:
+            alive = bounds > best + ROUNDING * (1.0 + abs(best)) if np.isfinite(best) else bounds > best
+            lows, highs, bounds = lows[alive], highs[alive], bounds[alive]
+            if not bounds.size:
+                return
+            if self.nodes > self.budget.nodes or time.monotonic() - self.started > self.budget.seconds:
+                raise _Spent(float(bounds.max()))
+            order = np.argsort(-bounds, kind="stable")
+            now, later = order[:batch], order[batch:]
+            new_low, new_high, new_bound = self._expand(lows[now], highs[now], level, best)
+            single = (new_low == new_high).all(axis=1)
+            if single.any():
+                best = max(best, self._note(new_low[single], level))
+            wide = ~single
+            lows = np.concatenate([new_low[wide], lows[later]])
+            highs = np.concatenate([new_high[wide], highs[later]])
+            bounds = np.concatenate([new_bound[wide], bounds[later]])
+
+    def _note(self, singles: IntArray, level: int) -> float:
+        """Evaluate single choices and put those in the race into the pool; the best value of the level among them."""
+        best = -math.inf
+        choices = [tuple(row) for row in singles.tolist()]
+        fresh = [choice for choice in choices if choice not in self.pool and self._may(choice)]
+        if fresh:
+            margins = self._margins(np.array(fresh, dtype=np.intp))
+            for choice, levels in zip(
+                fresh, levels_of(margins, self.compiled.groups, self.sequence), strict=True
+            ):
+                if self._in_race(levels):
+                    self.pool[choice] = levels
+                    best = max(best, float(levels[level]))
+        return best
+
+    def _expand(
+        self, lows: IntArray, highs: IntArray, level: int, best: float
+    ) -> tuple[IntArray, IntArray, FloatArray]:
+        """Shrink each box by every variable, then split it along one: the children and their bounds."""
+        piece_low, piece_high, box, variable = _pieces(lows, highs)
+        levels = self._bound(piece_low, piece_high)
+        keep = self._may_hold(levels, level, best)
+        count, width = lows.shape
+        # What is left of each variable's range: from the first surviving piece to the last.
+        rows = np.arange(len(box))
+        own_low, own_high = piece_low[rows, variable], piece_high[rows, variable]
+        left_low = np.full((count, width), np.iinfo(np.intp).max)
+        left_high = np.full((count, width), -1)
+        np.minimum.at(left_low, (box[keep], variable[keep]), own_low[keep])
+        np.maximum.at(left_high, (box[keep], variable[keep]), own_high[keep])
+        dead = (left_high < 0).any(axis=1)
+        # Split where the pieces that are left are told apart best: by number, then by the spread of their bounds.
+        value = np.where(keep, np.minimum(levels[:, level], 1e300), np.nan)
+        total = np.zeros((count, width))
+        pieces = np.zeros((count, width))
+        np.add.at(pieces, (box[keep], variable[keep]), 1.0)
+        top = np.full((count, width), -np.inf)
+        np.maximum.at(top, (box[keep], variable[keep]), value[keep])
+        with np.errstate(invalid="ignore"):
+            drop = np.where(keep, top[box, variable] - value, 0.0)
+        np.add.at(total, (box, variable), np.where(np.isfinite(drop), drop, 0.0))
+        remaining = left_high - left_low
+        score = np.where(remaining > 0, total / np.maximum(pieces, 1.0) + 1e-9 * remaining, -1.0)
+        split = score.argmax(axis=1)
+        single = (remaining == 0).all(axis=1) & ~dead
+        chosen = keep & (split[box] == variable) & ~dead[box] & ~single[box]
+        child_low, child_high = left_low[box[chosen]].copy(), left_high[box[chosen]].copy()
+        at = np.arange(int(chosen.sum()))
+        child_low[at, variable[chosen]] = own_low[chosen]
+        child_high[at, variable[chosen]] = own_high[chosen]
+        bound = levels[chosen, level]
+        if single.any():
+            child_low = np.concatenate([child_low, left_low[single]])
+            child_high = np.concatenate([child_high, left_high[single]])
+            bound = np.concatenate([bound, np.full(int(single.sum()), np.inf)])
+        if self.problem.stock:
+            fits = np.array([self._stock_left(a, b) for a, b in zip(child_low, child_high, strict=True)], dtype=bool)
+            child_low, child_high, bound = child_low[fits], child_high[fits], bound[fits]
+        return child_low, child_high, bound
+
+    def _stock_left(self, low: IntArray, high: IntArray) -> bool:
+        """False if the variables that are down to one candidate already need more parts than there are."""
+        taken: dict[int, int] = {}
+        for variable, first, last in zip(self.problem.variables, low.tolist(), high.tolist(), strict=True):
+            if first == last:
+                for part, count in variable.candidates[first].uses:
+                    taken[part] = taken.get(part, 0) + count
+        return all(count <= self.problem.stock[part] for part, count in taken.items())
+
+    def _may_hold(self, levels: FloatArray, level: int, best: float) -> BoolArray:
+        """Boxes that may hold a choice that is in the race and better than `best` in this level."""
+        keep = np.ones(len(levels), dtype=bool)
+        if self.floor:
+            floor = np.array(self.floor)
+            slack = ROUNDING * (1.0 + np.abs(np.where(np.isfinite(floor), floor, 0.0)))
+            keep &= (levels[:, : len(floor)] >= floor - slack).all(axis=1)
+        if level < levels.shape[1]:
+            keep &= levels[:, level] > (best + ROUNDING * (1.0 + abs(best)) if np.isfinite(best) else best)
+        return keep
+
+    def _shrink(self) -> None:
+        """Cut the outer box down to what the proven levels leave; prove directions again if that may help."""
+        for _ in range(4):
+            before = int((self.high - self.low).sum())
+            piece_low, piece_high, _, variable = _pieces(self.low[None], self.high[None])
+            levels = self._bound(piece_low, piece_high)
+            keep = self._may_hold(levels, levels.shape[1], -math.inf)
+            rows = np.arange(len(variable))
+            for k in range(len(self.low)):
+                mine = keep & (variable == k)
+                if mine.any():
+                    self.low[k] = piece_low[rows[mine], k].min()
+                    self.high[k] = piece_high[rows[mine], k].max()
+            if int((self.high - self.low).sum()) > 0.9 * before:
+                break
+        if self.compiled.open_directions:
+            self.compiled = Compiled(self.problem, self.low.copy(), self.high.copy())
+
+    # -- first choices ------------------------------------------------------------------------------------------
+
+    def _start(self) -> None:
+        """A good choice to begin with: follow the best piece down to one choice, then improve it step by step."""
+        low, high = self.low.copy(), self.high.copy()
+        while (low < high).any():
+            piece_low, piece_high, _, variable = _pieces(low[None], high[None])
+            levels = self._bound(piece_low, piece_high)
+            wide = (high > low)[variable]
+            # The variable whose worst piece is worst matters most: settle it first.
+            first = np.where(np.isfinite(levels), levels, np.sign(levels) * 1e9)
+            weight = [first[variable == k, 0].max() - first[variable == k, 0].mean() for k in range(len(low))]
+            order = np.where(high > low, np.array(weight) + 1e-9 * (high - low), -1.0)
+            k = int(order.argmax())
+            mine = np.flatnonzero((variable == k) & wide)
+            row = mine[_largest(levels[mine])]
+            low[k], high[k] = piece_low[row, k], piece_high[row, k]
+        self._improve(tuple(low.tolist()))
+
+    def _improve(self, choice: Choice) -> None:
+        """Try neighbouring candidates of each variable, and of each pair by one step, until none is better."""
+        self._note(np.array([choice], dtype=np.intp), 0)
+        here = np.array(choice, dtype=np.intp)
+        levels = self._levels(here[None])
+        for _ in range(40):
+            tries = _around(here, self.low, self.high)
+            tries = np.array([row for row in tries.tolist() if self._may(tuple(row))], dtype=np.intp).reshape(-1, len(here))
+            if not tries.size:
+                return
+            found = self._levels(tries)
+            row = _largest(found)
+            if not _better(found[row], levels[0]):
+                return
+            here, levels = tries[row], found[row : row + 1]
+            self.pool[tuple(here.tolist())] = levels[0]
+
+    # -- lists ---------------------------------------------------------------------------------------------------
+
+    def _all(self) -> list[Choice]:
+        ranges = [np.arange(a, b + 1) for a, b in zip(self.low, self.high, strict=True)]
+        grid = np.stack([axis.reshape(-1) for axis in np.meshgrid(*ranges, indexing="ij")], axis=1)
+        return [tuple(row) for row in grid.tolist()]
+
+    def _tied(self) -> list[Choice]:
+        """Every choice left after the last level, up to MOST_TIED of them."""
+        out: list[Choice] = list(self.pool)
+        lows, highs = self.low[None], self.high[None]
+        while len(lows):
+            if len(out) > MOST_TIED or self.nodes > self.budget.nodes:
+                self.listed = False
+                break
+            now_low, now_high = lows[-64:], highs[-64:]
+            lows, highs = lows[:-64], highs[:-64]
+            low, high, _ = self._expand(now_low, now_high, len(self.sequence) - 1, -math.inf)
+            single = (low == high).all(axis=1)
+            out += [tuple(row) for row in low[single].tolist()]
+            lows, highs = np.concatenate([lows, low[~single]]), np.concatenate([highs, high[~single]])
+        return list(dict.fromkeys(out))
+
+    # -- sums ---------------------------------------------------------------------------------------------------
+
+    def _bound(self, low: IntArray, high: IntArray) -> FloatArray:
+        self.nodes += len(low)
+        return levels_of(self.compiled.bound(low, high), self.compiled.groups, self.sequence)
+
+    def _margins(self, choice: IntArray) -> FloatArray:
+        self.nodes += len(choice)
+        return self.compiled.margins(choice)
+
+    def _levels(self, choice: IntArray) -> FloatArray:
+        return levels_of(self._margins(choice), self.compiled.groups, self.sequence)
+
+
+def _pieces(lows: IntArray, highs: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:
+    """Every variable's range of every box cut into PIECES: sub-boxes, and the box and variable of each.
+
+    A variable with one candidate left stays as one piece, so that every box keeps a row for each variable.
+    """
+    count, width = lows.shape
+    cut = np.arange(PIECES + 1)
+    size = highs - lows + 1
+    edges = lows[..., None] + (size[..., None] * cut) // PIECES
+    first, last = edges[..., :-1], edges[..., 1:] - 1
+    box, variable, piece = np.nonzero(last >= first)
+    piece_low, piece_high = lows[box].copy(), highs[box].copy()
+    rows = np.arange(len(box))
+    piece_low[rows, variable] = first[box, variable, piece]
+    piece_high[rows, variable] = last[box, variable, piece]
+    del count, width
+    return piece_low, piece_high, box, variable
+
+
+def _around(here: IntArray, low: IntArray, high: IntArray) -> IntArray:
+    """Choices near `here`: each variable by up to 12 steps or a few long ones; each pair by one step."""
+    steps = np.array([s for s in (*range(1, 13), 16, 24, 48, 96) for s in (s, -s)])
+    rows = [here + step * np.eye(len(here), dtype=np.intp)[k] for k in range(len(here)) for step in steps.tolist()]
+    for k in range(len(here)):
+        for other in range(k + 1, len(here)):
+            for a in (1, -1):
+                for b in (1, -1):
+                    row = here.copy()
+                    row[k] += a
+                    row[other] += b
+                    rows.append(row)
+    tries = np.array(rows, dtype=np.intp)
+    return tries[((tries >= low) & (tries <= high)).all(axis=1)]
+
+
+def _largest(levels: FloatArray) -> int:
+    """Row with the lexicographically largest levels."""
+    return int(np.lexsort(levels.T[::-1])[-1])
+
+
+def _better(one: FloatArray, other: FloatArray) -> bool:
+    """Lexicographically larger."""
+    differ = np.flatnonzero(one != other)
+    return bool(differ.size) and bool(one[differ[0]] > other[differ[0]])

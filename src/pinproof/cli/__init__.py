@@ -1,0 +1,80 @@
+"""The command line: one module per command, loaded when it is called.
+
+Answers: what the user typed. Turns results into words and exit codes; holds no sums.
+Touches: files named on the command line, standard output (results), standard error (talk).
+Exit:    0 proven, 1 read but does not hold or is not shown, 2 cannot be used.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+
+import click
+
+from pinproof import __version__
+
+COMMANDS = {
+    "check": "Read a design file and list everything wrong or odd in it.",
+    "prove": "Prove every line: each situation, in the worst case, against its windows.",
+    "choose": "Choose resistor values and prove the result.",
+    "demo": "Prove an invented example and write its report.",
+    "completion": "Print what your shell needs to complete pinproof's commands.",
+}
+
+EPILOG = "Design aid, not approval: event rules, local law and licensed practice come first."
+
+
+class _Lazy(click.Group):
+    """Commands by name, imported only when used, so that help is quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"pinproof.cli.cmd_{cmd_name}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands from the table above, without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Name the nearest command where one is mistyped."""
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], COMMANDS, 1)
+            hint = f' Did you mean "{near[0]}"?' if near else f" There are: {', '.join(COMMANDS)}."
+            raise click.UsageError(f'There is no command "{args[0]}".{hint}', ctx)
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=_Lazy, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, "--version", prog_name="pinproof")
+def group() -> None:
+    """From switch to repair: prove a resistor-coded command line from one design file.
+
+    Example: pinproof prove truck.toml
+    """
+
+
+def main() -> None:
+    """Entry point: run a command; every deliberate error ends as words and exit code 2."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(encoding="utf-8", errors="replace")
+    from pinproof.errors import PinproofError
+
+    try:
+        group.main(prog_name="pinproof", standalone_mode=True)
+    except PinproofError as fault:
+        click.echo(str(fault), err=True)
+        sys.exit(2)

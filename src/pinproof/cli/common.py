@@ -1,0 +1,44 @@
+"""What the commands share: reading the file, printing JSON, writing a file whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import click
+
+from pinproof.design import Truck, load
+
+FILE = click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+JSON = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON, for programs.")
+
+
+def read_truck(file: Path) -> Truck:
+    """Load a design file; faults go up as errors, oddities to standard error."""
+    truck = load(file)
+    for warning in truck.warnings:
+        click.echo(f"odd: {warning}", err=True)
+    return truck
+
+
+def print_json(plain: Any) -> None:
+    """Plain JSON on standard output."""
+    click.echo(json.dumps(plain, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file so that nobody ever sees half of it."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".part")
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
+            out.write(text)
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(name, path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise

@@ -1,0 +1,205 @@
+"""Results in words for a terminal. No sums: what is printed is what a result holds."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from pinproof.drawings import words
+from pinproof.proof import LineProof, SituationProof, TruckProof
+from pinproof.quantities import format_value
+from pinproof.verdict import Verdict
+
+WORDS = {
+    Verdict.PASS: "PASS",
+    Verdict.WOULD_HOLD: "WOULD HOLD IF",
+    Verdict.NOT_SHOWN: "NOT SHOWN",
+    Verdict.FAIL: "FAIL",
+}
+HEADLINE = {
+    Verdict.PASS: "PROVEN",
+    Verdict.WOULD_HOLD: "WOULD HOLD IF the numbers below are right",
+    Verdict.NOT_SHOWN: "NOT SHOWN",
+    Verdict.FAIL: "PROOF FAILED",
+}
+WIDTH = 108
+MOST_RESTS = 5
+MOST_BUDGETS = 3
+
+
+def reading_words(value: float, unit: str) -> str:
+    """One reading: percent of full scale for a ratio, volts otherwise."""
+    if math.isnan(value):
+        return "–"
+    return f"{value * 100:.1f} %" if unit == "1" else f"{value:.3f} V"
+
+
+def span_words(row: SituationProof) -> str:
+    """A span as low to high, with its gap where it is not exact."""
+    if math.isnan(row.low):
+        return "floats"
+    low, high = reading_words(row.low, row.unit), reading_words(row.high, row.unit)
+    low = low[:-2] if low[-2:] == high[-2:] else low
+    return f"{low} to {high}" + ("" if row.exact else " (bracket)")
+
+
+def margin_words(margin: float) -> str:
+    """A margin in percent of half the window, cut so that nothing looks better than it is."""
+    if math.isinf(margin) or math.isnan(margin):
+        return "–" if margin > 0 else "none"
+    return words.percent(margin) if margin >= 0.0 else "-" + words.percent(-margin, up=True)
+
+
+def table(rows: Iterable[Sequence[str]], heads: Sequence[str]) -> str:
+    """Columns padded to their widest cell."""
+    lines = [tuple(heads), *(tuple(row) for row in rows)]
+    widths = [max(len(line[column]) for line in lines) for column in range(len(heads))]
+    out = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines]
+    out.insert(1, "  ".join("-" * width for width in widths))
+    return "\n".join("  " + line for line in out)
+
+
+def truck_words(proof: TruckProof, *, every: bool = False) -> str:
+    """A whole proof for the terminal."""
+    parts = [f"{HEADLINE[proof.verdict]}  {proof.name or proof.id}"]
+    for line in proof.lines:
+        parts += ["", line_words(line, every=every)]
+    if proof.rests_on:
+        parts += ["", "Rests on (measure the first one first):"]
+        for each in proof.rests_on[:MOST_RESTS]:
+            where = f"line {each.line}: " if each.line else ""
+            parts += wrapped(f"{where}{words.parameter(each.parameter)} = {each.text} [{each.basis}]. {each.what}")
+        more = len(proof.rests_on) - MOST_RESTS
+        if more > 0:
+            parts.append(f"  … and {more} more of basis assumed or borrowed (all in the report and with --json).")
+    return "\n".join(parts)
+
+
+def line_words(line: LineProof, *, every: bool = False) -> str:
+    """One line's proof: what decides, the table, findings."""
+    head = f"line {line.line} on {line.input} ({line.form}): {WORDS[line.verdict]}"
+    if line.reason:
+        return "\n".join([head, f"  Not shown because {line.reason}.", *findings_words(line, every=every)])
+    parts = [head]
+    worst = line.worst
+    if worst is not None:
+        parts += wrapped(worst_words(line, worst), "")
+    shown = [row for row in line.situations if every or _is_shown(row, line)]
+    rows = [
+        (
+            row.key_state,
+            *((row.space,) if len(line.windows) > 1 else ()),
+            words.operated(row.operated),
+            span_words(row),
+            row.meaning or "not " + " or ".join(_forbidden(row, line)) if row.rule != 1 else " or ".join(row.allowed),
+            margin_words(row.margin),
+            WORDS[row.verdict],
+        )
+        for row in shown
+    ]
+    heads = ("key", *(("reads",) if len(line.windows) > 1 else ()), "operated", "span", "wanted", "margin", "verdict")
+    parts += ["", table(rows, heads)]
+    left = len(line.situations) - len(shown)
+    if left:
+        parts.append(f"  ({left} more situations hold with room to spare; all with --all)")
+    parts += budgets_words(line)
+    parts += findings_words(line, every=every)
+    return "\n".join(parts)
+
+
+def _is_shown(row: SituationProof, line: LineProof) -> bool:
+    if row.verdict is not Verdict.PASS and row.verdict is not line.verdict:
+        return True
+    return row.key_state == "run" and (bool(row.meaning) or row.margin < 0.5)
+
+
+def _forbidden(row: SituationProof, line: LineProof) -> list[str]:
+    commands = {
+        window.meaning for windows in line.windows.values() for window in windows if window.kind == "command"
+    }
+    return sorted(commands - set(row.allowed)) or ["another command"]
+
+
+def worst_words(line: LineProof, worst: SituationProof) -> str:
+    """The situation that decides, in one or two sentences."""
+    name = words.operated(worst.operated)
+    count = f"{len(line.situations)} situations"
+    if math.isnan(worst.low):
+        return f"{count}. {name}: {worst.why}."
+    text = f"{count}. Closest: {name} ({worst.key_state}) reads {span_words(worst)}"
+    if worst.window:
+        windows = line.windows.get(worst.space, ())
+        match = [window for window in windows if window.meaning == worst.window]
+        if match:
+            low, high = match[0].guaranteed() if worst.meaning else match[0].largest()
+            text += f"; {worst.window} is {_edge_words(low, high, worst.unit)}"
+    text += f"; margin {margin_words(worst.margin)}."
+    if worst.weakest:
+        text += f" Weakest link: {words.parameter(worst.weakest)}."
+    return text
+
+
+def _edge_words(low: float, high: float, unit: str) -> str:
+    if math.isinf(low) and math.isinf(high):
+        return "everything"
+    if math.isinf(low):
+        return f"up to {reading_words(high, unit)}"
+    if math.isinf(high):
+        return f"from {reading_words(low, unit)}"
+    return f"{reading_words(low, unit)} to {reading_words(high, unit)}"
+
+
+def budgets_words(line: LineProof) -> list[str]:
+    """The nearest drift budgets of the line, in sentences."""
+    nearest = sorted(
+        ((budget, row) for row in line.situations for budget in row.budgets if math.isfinite(budget.strain)),
+        key=lambda pair: pair[0].strain,
+    )
+    seen: set[str] = set()
+    out: list[str] = []
+    for budget, row in nearest:
+        if budget.parameter in seen or len(seen) >= MOST_BUDGETS:
+            continue
+        seen.add(budget.parameter)
+        out += wrapped(budget_sentence(budget, row))
+    return ["", "  What gives way first:", *out] if out else []
+
+
+def budget_sentence(budget: object, row: SituationProof) -> str:
+    """One drift budget in a sentence."""
+    from pinproof.proof import DriftBudget
+
+    assert isinstance(budget, DriftBudget)
+    dimension = "resistance" if budget.unit == "ohm" else "voltage"
+
+    def shown(value: float) -> str:
+        return format_value(value, dimension, digits=3)
+
+    name = words.operated(row.operated)
+    text = f"{name}: {words.parameter(budget.parameter)} may go {budget.direction} from {shown(budget.end)}"
+    if budget.lost_at is not None:
+        text += f" to {shown(budget.lost_at)} before {row.meaning or 'it'} is no longer sure"
+    if budget.false_at is not None:
+        joiner = "," if budget.lost_at is not None else ""
+        text += f"{joiner} to {shown(budget.false_at)} before it can read as {budget.false_as}"
+    return text + f" [{budget.basis}]."
+
+
+def findings_words(line: LineProof, *, every: bool = False) -> list[str]:
+    """Findings of the other checks: those that decide and those with a cure; the rest is counted."""
+    order = sorted(line.findings, key=lambda each: each.verdict.rank if each.verdict is not None else 9)
+    shown = [each for each in order if every or each.verdict is not None or each.cure]
+    out = ["", "  Beside the windows:"] if shown else []
+    for each in shown:
+        mark = f"{WORDS[each.verdict]}, " if each.verdict is not None else ""
+        out += wrapped(f"{mark}{each.check}: {each.text}" + (f" Cure: {each.cure}" if each.cure else ""))
+    left = len(line.findings) - len(shown)
+    if left:
+        out.append(f"  ({left} more notes without a cure; all with --all and in the report)")
+    return out
+
+
+def wrapped(text: str, mark: str = "- ") -> list[str]:
+    """One finding, wrapped and indented under its mark."""
+    return textwrap.wrap(text, WIDTH, initial_indent="  " + mark, subsequent_indent="    ")

@@ -1,0 +1,86 @@
+"""The report: one HTML page with everything a proof says, in one file.
+
+Answers: does it hold, what does that rest on, what is the worst, what to do next?
+Touches: the shipped typefaces; no clock, no network, no script. The same input gives the same bytes.
+Beside:  `sections` holds the parts of the page, `style` its look, `sentences` its words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from pinproof.design.model import Truck
+from pinproof.drawings.measure import one_line
+from pinproof.pack import sections
+from pinproof.pack.markup import Html, el
+from pinproof.pack.style import page_css
+from pinproof.pack.typeface import font_css
+from pinproof.proof.results import TruckProof
+
+
+def report_html(truck: Truck, proof: TruckProof, *, cures: Sequence[Any] = (), generated_on: str | None = None) -> str:
+    """The whole page.
+
+    Parameters
+    ----------
+    truck : Truck
+        The design that was proven.
+    proof : TruckProof
+    cures : sequence, optional
+        Objects with `what` (text), `verdict`, `margin` (ratio) and `changes` (a text, a list of texts, or design path
+        to new value). With a field `line` they stand under that line, else under the first.
+    generated_on : str or None
+        Date to print, in the caller's words; None prints none.
+
+    Returns
+    -------
+    str
+        HTML in UTF-8 text, ready to be written to a file.
+    """
+    name = proof.name or proof.id
+    rule = el("div", class_="rule", aria_hidden="true")
+    body = [
+        el("header", el("h1", f"Proof of {name}"), _identity(proof, generated_on), rule),
+        el("main", *_main(truck, proof, cures)),
+        el("footer", _foot(proof, generated_on)),
+    ]  # fmt: skip
+    content = Html("\n".join(body))
+    title = f"Proof of {name}: {proof.verdict.value}"
+    letters = set(content) | set(title) | set("0123456789")
+    head = el(
+        "head",
+        el("meta", charset="utf-8"),
+        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        el("meta", name="color-scheme", content="light dark"),
+        el("title", one_line(title)),
+        Html(f"<style>\n{font_css(letters)}\n{page_css()}</style>"),
+    )
+    return f"<!doctype html>\n{el('html', head, el('body', content), lang='en')}\n"
+
+
+def _identity(proof: TruckProof, generated_on: str | None) -> Html:
+    when = f", {generated_on}" if generated_on else ""
+    return el("p", f"Design {proof.id}, file fingerprint {proof.text_hash[:12] or 'none'}{when}", class_="soft")
+
+
+def _main(truck: Truck, proof: TruckProof, cures: Sequence[Any]) -> list[Html]:
+    parts = [sections.answer(truck, proof)]
+    for number, line in enumerate(proof.lines, start=1):
+        mine = [cure for cure in cures if getattr(cure, "line", proof.lines[0].line) == line.line]
+        parts.append(sections.line_section(truck, line, number, mine))
+    parts.append(sections.rests_section(proof.rests_on))
+    parts.append(sections.cautions_section())
+    parts.append(sections.parts_section(truck))
+    if proof.warnings:
+        listed = el("ul", *(el("li", each) for each in proof.warnings))
+        parts.append(el("section", el("h2", "Odd, but usable"), listed))
+    return parts
+
+
+def _foot(proof: TruckProof, generated_on: str | None) -> Html:
+    made = f"Made by Pinproof{f' on {generated_on}' if generated_on else ''}"
+    return el(
+        "p", f"{made} from design {proof.id}. SHA-256 of the file: ", el("code", proof.text_hash or "not known"), ".",
+        class_="soft",
+    )  # fmt: skip

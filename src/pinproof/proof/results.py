@@ -1,0 +1,160 @@
+"""What a proof says: frozen results that print themselves as JSON.
+
+Units:   readings in the space named beside them (ratio or volts); parameters in ohms or volts as `unit` says.
+Touches: nothing.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+from pinproof.verdict import Verdict, Window
+
+
+@dataclass(frozen=True)
+class DriftBudget:
+    """How far one parameter may move, at the worst corner of all others, beyond the end of its stated range.
+
+    `lost_at` is where the wanted meaning is no longer sure, `false_at` where the reading can first be taken for the
+    command `false_as` that nobody gave; None where that never happens. `strain` is the drift left until the first of
+    them, in units of the usual uncertainty of the parameter's basis: the smallest strain is the weakest link.
+    """
+
+    parameter: str
+    direction: str  # "up" or "down"
+    end: float  # the end of the stated range it starts from
+    lost_at: float | None
+    false_at: float | None
+    false_as: str
+    unit: str  # "ohm" or "V"
+    basis: str
+    strain: float
+
+
+@dataclass(frozen=True)
+class SituationProof:
+    """One situation in one key state and one reading space."""
+
+    key_state: str
+    space: str
+    operated: tuple[str, ...]
+    allowed: tuple[str, ...]
+    meaning: str  # the one wanted; "" where several will do
+    rule: int
+    low: float
+    high: float
+    inner_low: float
+    inner_high: float
+    unit: str
+    exact: bool
+    verdict: Verdict
+    margin: float
+    window: str  # the window that decides, "" if none
+    side: str
+    reads_as: tuple[str, ...]
+    weakest: str = ""
+    why: str = ""
+    nominal: float = math.nan  # the reading with everything as stated, nothing worn, nothing leaking
+    budgets: tuple[DriftBudget, ...] = ()
+
+    @property
+    def bound(self) -> str | float:
+        """``"exact"``, or how far the outer bound may lie outside what is attained."""
+        if self.exact:
+            return "exact"
+        return max(self.inner_low - self.low, self.high - self.inner_high)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One check beside the windows, with a fixed name that docs/checks.md explains."""
+
+    check: str
+    verdict: Verdict | None  # None: a note, or a caution that decides nothing
+    subject: str  # situation, part or contact it is about
+    text: str
+    numbers: dict[str, float | str] = field(default_factory=dict)
+    cure: str = ""
+
+
+@dataclass(frozen=True)
+class RestsOn:
+    """A number of weak basis that the verdict leans on."""
+
+    parameter: str
+    basis: str
+    text: str  # as the file states it
+    line: int | None  # in the file
+    strain: float
+    what: str  # in words: what error of it would overturn the verdict soonest
+
+
+@dataclass(frozen=True)
+class LineProof:
+    """Everything proven of one line."""
+
+    line: str
+    input: str
+    form: str
+    verdict: Verdict
+    situations: tuple[SituationProof, ...]
+    windows: dict[str, tuple[Window, ...]]  # per reading space
+    findings: tuple[Finding, ...] = ()
+    rests_on: tuple[RestsOn, ...] = ()
+    reason: str = ""
+
+    @property
+    def worst(self) -> SituationProof | None:
+        """The situation that decides: lowest verdict, then smallest margin."""
+        if not self.situations:
+            return None
+        return min(self.situations, key=lambda row: (row.verdict.rank, -math.inf if math.isnan(row.margin) else row.margin))
+
+
+@dataclass(frozen=True)
+class TruckProof:
+    """The proof of a whole design file."""
+
+    id: str
+    name: str
+    text_hash: str
+    verdict: Verdict
+    lines: tuple[LineProof, ...]
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def rests_on(self) -> tuple[RestsOn, ...]:
+        """The weak numbers of all lines, the one to measure first at the head."""
+        return tuple(sorted((each for line in self.lines for each in line.rests_on), key=lambda each: each.strain))
+
+    @property
+    def situations(self) -> tuple[SituationProof, ...]:
+        """The situations of all lines, in file order."""
+        return tuple(row for line in self.lines for row in line.situations)
+
+
+def as_json(result: Any) -> Any:
+    """A result as plain JSON values: infinite numbers as "inf", missing ones as null, verdicts as their words."""
+    if isinstance(result, float):
+        if math.isnan(result):
+            return None
+        return ("inf" if result > 0 else "-inf") if math.isinf(result) else result
+    if isinstance(result, SituationProof):
+        plain = {f.name: as_json(getattr(result, f.name)) for f in dataclasses.fields(result)}
+        return {**plain, "bound": as_json(result.bound)}
+    if isinstance(result, TruckProof):
+        plain = {f.name: as_json(getattr(result, f.name)) for f in dataclasses.fields(result)}
+        flat = [{"line": line.line, **as_json(row)} for line in result.lines for row in line.situations]
+        for line in plain["lines"]:
+            del line["situations"]  # they stand once, in the flat list
+        return {**plain, "rests_on": as_json(result.rests_on), "situations": flat}
+    if dataclasses.is_dataclass(result) and not isinstance(result, type):
+        return {f.name: as_json(getattr(result, f.name)) for f in dataclasses.fields(result)}
+    if isinstance(result, dict):
+        return {str(key): as_json(value) for key, value in result.items()}
+    if isinstance(result, tuple | list):
+        return [as_json(each) for each in result]
+    return result

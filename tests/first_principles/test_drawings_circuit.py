@@ -1,0 +1,187 @@
+"""A circuit drawing shows the netlist it was given, and nothing in it collides."""
+
+from __future__ import annotations
+
+import itertools
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pinproof.design.model import Contact, Element, Line, Truck, Value
+from pinproof.drawings.circuit import circuit
+from pinproof.wiring import LineView, line_view
+from tests.first_principles.test_drawings import assert_sound
+from tests.first_principles.test_drawings_cases import INF, resistor, truck, value
+
+SVG = "{http://www.w3.org/2000/svg}"
+IDS = st.text(alphabet="abcdefgh_-XYZ0123456789éЖ名", min_size=1, max_size=30)
+
+
+def leak(ohm: float, path: str) -> Value:
+    """A leakage of at least so many ohms."""
+    return Value(INF, ohm, INF, "resistance", path, f"{ohm} ohm")
+
+
+@st.composite
+def trucks(draw: st.DrawFn) -> Truck:
+    """A truck with one line of any form: with and without enable, idle resistor, leaks, pulls, free elements."""
+    names = tuple(draw(st.lists(IDS, min_size=1, max_size=7, unique=True)))
+    one = truck(names, line_id=draw(IDS))
+    line_id = one.lines[0].id
+    form = draw(st.sampled_from(["pull-up", "pull-down", "ladder", "divider", "elements"]))
+    parallel = form in ("pull-up", "pull-down", "divider")
+    to_feed = form == "pull-down" or (form == "ladder" and draw(st.booleans()))
+    enable = draw(st.sampled_from([None, names[0]])) if parallel else None
+    maybe = lambda name: draw(st.sampled_from([None, resistor(1000.0, f"line.{line_id}.{name}")]))  # noqa: E731
+    wire = value(0.0, 0.5, 1.0, "resistance", f"line.{line_id}.wire")
+    line = Line(
+        line_id, "tap_pin", form, "automatic", "feed" if to_feed else "return", enable=enable,  # type: ignore[arg-type]
+        taps_fed=draw(st.sampled_from(["through enable", "directly"])) if enable else None,
+        idle_resistor=maybe("idle_resistor") if parallel else None,
+        top_resistor=resistor(1000.0, f"line.{line_id}.top_resistor") if form == "divider" else None,
+        end_resistor=maybe("end_resistor") if form == "ladder" else None,
+        wire=None if form == "elements" else wire,
+        source_wire=None if form == "elements" else replace(wire, path=f"line.{line_id}.source_wire"),
+        return_offset=value(-0.1, 0.0, 0.1, "voltage", f"line.{line_id}.return_offset"),
+        feed_from="battery", feed_drop=value(0.0, 0.2, 0.5, "voltage", f"line.{line_id}.feed_drop"),
+        series_diode=draw(st.sampled_from([None, value(0.0, 0.7, 1.0, "voltage", f"line.{line_id}.series_diode")])),
+        leak_to_ground=draw(st.sampled_from([None, leak(2e4, f"line.{line_id}.leak_to_ground")])),
+        leak_to_supply=draw(st.sampled_from([None, leak(2e5, f"line.{line_id}.leak_to_supply")])),
+        elements=draw(elements(line_id, names)) if form == "elements" else (), path=f"line.{line_id}",
+    )  # fmt: skip
+    contacts = []
+    for contact in one.contacts:
+        fitted = None if form == "elements" or draw(st.booleans()) else contact.resistor
+        kind = draw(st.sampled_from(["normally open", "normally closed"]))
+        contacts.append(_with(contact, fitted, kind))
+    owner = replace(
+        one.inputs[0], pull_down=draw(st.sampled_from([None, resistor(1e5, "input.tap_pin.pull_down")])),
+        pull_up_to=draw(st.sampled_from(["reference", "battery"])),
+        controller=draw(st.sampled_from(["", "gearbox <1>"])),
+    )  # fmt: skip
+    return replace(one, lines=(line,), contacts=tuple(contacts), inputs=(owner,))
+
+
+def _with(contact: Contact, fitted: object, kind: str) -> Contact:
+    return replace(contact, resistor=fitted, kind=kind)  # type: ignore[arg-type]
+
+
+@st.composite
+def elements(draw: st.DrawFn, line_id: str, names: tuple[str, ...]) -> tuple[Element, ...]:
+    """A chain from the pin to the return with side branches, in which each contact stands once."""
+    nodes = ["pin", *(f"n{index}" for index in range(draw(st.integers(0, 4)))), "return"]
+    found = []
+    for index, (a, b) in enumerate(itertools.pairwise(nodes)):
+        path = f"line.{line_id}.element.r{index}"
+        found.append(Element(f"r{index}", "resistor", (a, b), resistor=resistor(500.0, f"{path}.value"), path=path))
+    others = [*nodes, "feed", "battery", "ground", "reference"]
+    for name in names:
+        a = draw(st.sampled_from(nodes[:-1]))
+        b = draw(st.sampled_from([each for each in others if each != a]))
+        found.append(Element(f"c_{name}", "contact", (a, b), contact=name, path=f"line.{line_id}.element.c_{name}"))
+    return tuple(found)
+
+
+def netlist_of_the_picture(root: ET.Element) -> list[tuple[frozenset[float], int]]:
+    """Pairs of joined uprights and the number of symbols between them, read back from dots, boxes and blades."""
+    found = []
+    for group in root.iter(f"{SVG}g"):
+        if group.get("class") != "pp-part":
+            continue
+        dots = [float(each.attrib["cx"]) for each in group.iter(f"{SVG}circle")]
+        boxes = len(list(group.iter(f"{SVG}rect")))
+        blades = sum("L" in each.attrib["d"] for each in group.iter(f"{SVG}path"))
+        found.append((frozenset(dots), boxes + blades))
+    return found
+
+
+@settings(max_examples=150)
+@given(trucks())
+def test_the_picture_is_the_netlist(one: Truck) -> None:
+    """Every branch is one symbol, rows join the uprights of their nodes, labels keep apart, alt text names all."""
+    view = line_view(one, one.lines[0])
+    drawing = circuit(view)
+    root = assert_sound(drawing)
+    rows = netlist_of_the_picture(root)
+    assert sum(symbols for _, symbols in rows) == len(view.branches)
+    assert all(len(ends) == 2 for ends, _ in rows)
+    nodes = _nodes_drawn(view)
+    uprights = {x for ends, _ in rows for x in ends}
+    assert len(uprights) == len(nodes)
+    assert _shape(_edges(rows)) == _shape(_contracted(view))
+    for contact in one.contacts:
+        if any(branch.contact == contact.id for branch in view.branches):
+            assert contact.id in drawing.description
+
+
+def _edges(rows: list[tuple[frozenset[float], int]]) -> list[tuple[object, object, int]]:
+    return [(*sorted(ends), symbols) for ends, symbols in rows]  # type: ignore[misc]
+
+
+def _contracted(view: LineView) -> list[tuple[object, object, int]]:
+    """Branches of the netlist, with a contact and its own resistor counted as one row of two symbols."""
+    joined: dict[str, list[int]] = {}
+    for index, branch in enumerate(view.branches):
+        for node in (branch.a, branch.b):
+            joined.setdefault(node, []).append(index)
+    inner = {node for node in joined if node not in _nodes_drawn(view)}
+    edges, used = [], set()
+    for node in sorted(inner):
+        first, second = (view.branches[index] for index in joined[node])
+        outer = [each for branch in (first, second) for each in (branch.a, branch.b) if each != node]
+        edges.append((outer[0], outer[1], 2))
+        used |= set(joined[node])
+    edges += [(b.a, b.b, 1) for index, b in enumerate(view.branches) if index not in used]
+    return edges  # type: ignore[return-value]
+
+
+def _nodes_drawn(view: LineView) -> set[str]:
+    """Nodes of the view except those that only join a contact with its own resistor."""
+    ends = [node for branch in view.branches for node in (branch.a, branch.b)]
+    contacts = {branch.contact for branch in view.branches if branch.contact}
+    return {
+        node
+        for node in ends
+        if view.line.form == "elements"
+        or ends.count(node) != 2
+        or not (node.startswith(f"{view.line.id}:") and node.partition(":")[2] in contacts)
+    }
+
+
+def _shape(edges: list[tuple[object, object, int]]) -> list[tuple[int, list[tuple[int, int]]]]:
+    """What two equal graphs share whatever their nodes are called: each node's edges with the far node's degree."""
+    degree: dict[object, int] = {}
+    for a, b, _ in edges:
+        degree[a] = degree.get(a, 0) + 1
+        degree[b] = degree.get(b, 0) + 1
+    return sorted(
+        (degree[node], sorted((symbols, degree[b if a == node else a]) for a, b, symbols in edges if node in (a, b)))
+        for node in degree
+    )
+
+
+def test_a_resistor_to_choose_is_told() -> None:
+    """Nothing is invented for a value that is not there yet."""
+    one = truck(("a",))
+    line = replace(
+        one.lines[0], wire=value(0.0, 0.0, 1.0, "resistance", "line.taps.wire"),
+        source_wire=value(0.0, 0.0, 1.0, "resistance", "line.taps.source_wire"),
+        return_offset=value(0.0, 0.0, 0.0, "voltage", "line.taps.return_offset"),
+    )  # fmt: skip
+    contact = replace(one.contacts[0], resistor=resistor(None, "contact.a.resistor"))
+    drawing = circuit(line_view(replace(one, lines=(line,), contacts=(contact,)), line))
+    assert_sound(drawing)
+    assert "resistor, to choose" in drawing.description
+    assert "nan" not in drawing.svg
+
+
+def test_unknown_symbols_are_refused() -> None:
+    """A branch of a kind nobody has drawn does not vanish."""
+    from pinproof.drawings.svg import Canvas
+    from pinproof.drawings.symbols import draw_symbol
+
+    with pytest.raises(ValueError, match="no symbol"):
+        draw_symbol(Canvas(10.0, 10.0, "t", "d", "t"), "relay", 1.0, 5.0)
