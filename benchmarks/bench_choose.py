@@ -15,17 +15,27 @@ from typing import Any
 
 import numpy as np
 
+from pinproof.choose.certificate import Budget
 from pinproof.choose.problem import Candidate, Demand, Member, Problem, Spread, Variable
-from pinproof.choose.search import Budget, solve
+from pinproof.choose.search import solve
 from pinproof.network.box import Reading, Sources
 from pinproof.network.netlist import Netlist
 from pinproof.network.spans import span
 from pinproof.quantities.preferred import values_between
-from pinproof.verdict import Edge, Window
+from pinproof.verdict import Edge, Window, judge_clear, judge_inside
+from pinproof.verdict import Reading as Span
 
 
 def parallel_problem(
-    contacts: int, *, series: str = "E96", low_ohm: float = 10.0, high_ohm: float = 100e3, second_source: bool = True
+    contacts: int,
+    *,
+    series: str = "E96",
+    low_ohm: float = 10.0,
+    high_ohm: float = 100e3,
+    second_source: bool = True,
+    leak_ohm: float = 100e3,
+    open_ohm: float = 500e3,
+    offset_v: float = 0.05,
 ) -> Problem:
     """Contacts with a resistor each from a pulled-up pin to the return, alone and in every pair, in run and after-run.
 
@@ -33,7 +43,8 @@ def parallel_problem(
     """
     pull_ohm = 1000.0
     names = [f"b{i}" for i in range(contacts)]
-    edges = [("pull", "reference", "pin"), ("leak_g", "pin", "return"), ("wire", "pin", "far"), ("s", "source", "return")]
+    edges = [("pull", "reference", "pin"), ("leak_g", "pin", "return")]
+    edges += [("wire", "pin", "far"), ("s", "source", "return")]
     if second_source:
         edges.append(("leak_s", "pin", "battery"))
     for name in names:
@@ -45,16 +56,15 @@ def parallel_problem(
     windows = []
     for name, centre in zip(names, spaced, strict=True):
         ends = [at / (at + pull_ohm) for at in (centre * 0.84, centre * 1.16)]
-        windows.append(
-            Window(name, *(Edge(x - 0.003, x + 0.003, x) for x in ends), (ends[1] - ends[0]) / 2.0, "measured", "command")
-        )
+        lower, upper = (Edge(x - 0.003, x + 0.003, x) for x in ends)
+        windows.append(Window(name, lower, upper, (ends[1] - ends[0]) / 2.0, "measured", "command"))
     rest = spaced[-1] * 3.0 / (spaced[-1] * 3.0 + pull_ohm)
     idle = Window("idle", Edge(rest - 0.003, rest + 0.003, rest), None, (1.0 - rest) / 2.0, "measured", "idle")
     sets = [(), *((i,) for i in range(contacts)), *itertools.combinations(range(contacts), 2)]
     spreads, demands = [], []
     for state, (least_v, most_v) in spans_of.items():
-        low = [4.95, -0.05, least_v] if second_source else [4.95, -0.05]
-        high = [5.05, 0.05, most_v] if second_source else [5.05, 0.05]
+        low = [4.95, -offset_v, least_v] if second_source else [4.95, -offset_v]
+        high = [5.05, offset_v, most_v] if second_source else [5.05, offset_v]
         sources = Sources(low, high, np.zeros(len(low)), np.eye(len(low)))
         reading = Reading("pin", divisor=(0.0, np.eye(len(low))[0]))
         for operated in sets:
@@ -63,14 +73,14 @@ def parallel_problem(
                 if edge == "pull":
                     low_s[column], high_s[column] = 1 / (pull_ohm * 1.02), 1 / (pull_ohm * 0.98)
                 elif edge == "leak_g":
-                    high_s[column] = 1 / 100e3
+                    high_s[column] = 1 / leak_ohm
                 elif edge == "leak_s":
-                    high_s[column] = 1 / 500e3
+                    high_s[column] = 1 / (5.0 * leak_ohm)
                 elif edge in ("wire", "s"):
                     low_s[column], high_s[column] = 1.0, np.inf
                 elif edge.endswith("contact"):
                     closed = names.index(edge.split(".")[0]) in operated
-                    low_s[column], high_s[column] = (1 / 5.0, np.inf) if closed else (0.0, 1 / 500e3)
+                    low_s[column], high_s[column] = (1 / 5.0, np.inf) if closed else (0.0, 1 / open_ohm)
             label = f"{state}:" + "+".join(names[i] for i in operated)
             spreads.append(Spread(label, (Member(low_s, high_s, sources, reading, 1.0),)))
             if len(operated) < 2:
@@ -79,9 +89,7 @@ def parallel_problem(
             else:
                 foreign = tuple(w for i, w in enumerate(windows) if i not in operated)
                 demands.append(Demand(label, "clear", len(spreads) - 1, foreign))
-    parts = [
-        Candidate(ohm, ohm * 0.98, ohm * 1.02, (f"{ohm:g}",)) for ohm in values_between(series, low_ohm, high_ohm)
-    ]
+    parts = [Candidate(ohm, ohm * 0.98, ohm * 1.02, (f"{ohm:g}",)) for ohm in values_between(series, low_ohm, high_ohm)]
     return Problem(net, tuple(Variable(f"{name}.r", tuple(parts)) for name in names), tuple(spreads), tuple(demands))
 
 
@@ -99,6 +107,49 @@ def exhaustive_rate(problem: Problem, combinations: int) -> float:
                 high[:, column] = 1.0 / variable.low_ohm[pick]
             span(problem.net, low, high, member.sources, member.reading)
     return combinations / (time.perf_counter() - started)
+
+
+def exhaustive_best(problem: Problem) -> tuple[float, float]:
+    """Largest smallest margin by trying every combination, and the seconds it took."""
+    started = time.perf_counter()
+    sizes = [len(variable.candidates) for variable in problem.variables]
+    picks = np.stack([axis.reshape(-1) for axis in np.meshgrid(*map(np.arange, sizes), indexing="ij")], axis=1)
+    least = np.full(len(picks), np.inf)
+    for demand in problem.demands:
+        (member,) = problem.spreads[demand.spread].members
+        low, high = np.tile(member.low_s, (len(picks), 1)), np.tile(member.high_s, (len(picks), 1))
+        for k, variable in enumerate(problem.variables):
+            column = problem.net.edge_index(variable.edge)
+            low[:, column] = 1.0 / variable.high_ohm[picks[:, k]]
+            high[:, column] = 1.0 / variable.low_ohm[picks[:, k]]
+        found = span(problem.net, low, high, member.sources, member.reading)
+        judge = judge_inside if demand.how == "inside" else judge_clear
+        lows, highs = found.low.clip(0.0, 1.0).tolist(), found.high.clip(0.0, 1.0).tolist()
+        margins = [judge(Span.exact(a, b), demand.windows).margin for a, b in zip(lows, highs, strict=True)]
+        least = np.minimum(least, margins)
+    return float(least.max()), time.perf_counter() - started
+
+
+def _small_row() -> dict[str, Any]:
+    """A case small enough to be tried in full: the two must agree."""
+    problem = parallel_problem(3, series="E12", low_ohm=100.0, high_ohm=10e3)
+    best, baseline_s = exhaustive_best(problem)
+    started = time.perf_counter()
+    found = solve(problem)
+    engine_s = time.perf_counter() - started
+    if abs(found.certificate.upper_bound - best) > 1e-9:
+        raise AssertionError(f"the search proved {found.certificate.upper_bound}, trying all gave {best}")
+    return {
+        "name": "3 resistors, E12 over 2 decades, two sources, two key states",
+        "baseline": "every combination, measured",
+        "baseline_s": baseline_s,
+        "engine_s": engine_s,
+        "ratio": baseline_s / engine_s,
+        "combinations": problem.assignments,
+        "boxes": found.certificate.nodes,
+        "proven": found.certificate.optimal,
+        "smallest_margin": float(found.levels[0]),
+    }
 
 
 def _row(name: str, problem: Problem, repeats: int) -> dict[str, Any]:
@@ -126,9 +177,15 @@ def main(quick: bool) -> list[dict[str, Any]]:
     """One row for each case: baseline and engine in seconds, and how many times quicker."""
     repeats = 3 if quick else 9
     return [
+        _small_row(),
         _row("3 resistors, E96 over 4 decades, one source", parallel_problem(3, second_source=False), repeats),
         _row("3 resistors, E96 over 4 decades, two sources, two key states", parallel_problem(3), repeats),
-        _row("7 resistors, E96 over 4 decades, all pairs, two sources", parallel_problem(7), repeats),
+        _row("7 resistors, E96 over 4 decades, all pairs, two sources, no values hold", parallel_problem(7), repeats),
+        _row(
+            "7 resistors, E96 over 4 decades, all pairs, two sources, dry plug and own ground, values hold",
+            parallel_problem(7, leak_ohm=2e6, open_ohm=20e6, offset_v=0.01),
+            repeats,
+        ),
     ]
 
 

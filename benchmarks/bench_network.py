@@ -3,7 +3,9 @@
     python benchmarks/bench_network.py [--quick]
 
 Baselines: all corners of the box (or all samples) by `numpy.linalg.solve` on stacked nodal matrices, assembled by one
-matrix product, all corners of the causes by right-hand sides. Unset OPENBLAS_CORETYPE and OPENBLAS_L2_SIZE first.
+matrix product, all corners of the causes by right-hand sides. Best of several runs each. On a busy machine the threads
+of the baseline's matrix product get in each other's way and the ratios come out too large: set OPENBLAS_NUM_THREADS=1.
+Unset OPENBLAS_CORETYPE and OPENBLAS_L2_SIZE.
 The lines are invented.
 """
 
@@ -12,6 +14,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -108,7 +111,13 @@ def line_box(net: Netlist, rng: np.random.Generator, closed: Array, shorts: bool
     """Box of conductances; `closed` (S, taps) says which contacts are closed. [S]"""
     rows = len(closed)
     low, high = np.zeros((rows, len(net.edges))), np.zeros((rows, len(net.edges)))
-    ohm = {"pull": (950.0, 1050.0), "return": (0.05, 0.5), "input": (9e4, 1e7), "leakb": (2e4, 1e7), "leakp": (5e4, 1e7)}
+    ohm = {
+        "pull": (950.0, 1050.0),
+        "return": (0.05, 0.5),
+        "input": (9e4, 1e7),
+        "leakb": (2e4, 1e7),
+        "leakp": (5e4, 1e7),
+    }
     for k, edge in enumerate(net.edges):
         if edge.id in ohm:
             least, most = ohm[edge.id]
@@ -129,7 +138,7 @@ def line_box(net: Netlist, rng: np.random.Generator, closed: Array, shorts: bool
 def line_sources(multi: bool) -> tuple[Sources, Reading]:
     if not multi:
         return Sources([4.9], [5.1], [0.0, 0.0], [[1.0], [0.0]]), Reading("pin")
-    gain = [[1.0, 0, 0], [0, 0, 0], [0, 1.0, 0], [0, 0, 1.0]]
+    gain = [[1.0, 0.0, 0.0], [0.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]
     return Sources([4.9, -0.2, 9.0], [5.1, 0.2, 16.0], [0.0] * 4, gain), Reading("pin", "gnd", (0.0, [1.0, 0, 0]))
 
 
@@ -146,9 +155,9 @@ def bench_spans(quick: bool) -> list[Row]:
         low, high = line_box(net, rng, closed, shorts=False)
         base_s, exact_s, worst, exact = 0.0, 0.0, 0.0, 0
         for s in range(number):
-            once, want = timed(lambda s=s: dense.span(low[s], high[s], sources, reading), 0.0)
+            once, want = timed(partial(dense.span, low[s], high[s], sources, reading), 0.0 if quick else 0.15)
             base_s += once
-            once, got = timed(lambda s=s: span(net, low[s], high[s], sources, reading), 0.02)
+            once, got = timed(partial(span, net, low[s], high[s], sources, reading), 0.02)
             exact_s += once
             worst = max(worst, abs(got.low[0] - want[0]), abs(got.high[0] - want[1]))
             exact += int(got.exact[0])
@@ -156,7 +165,7 @@ def bench_spans(quick: bool) -> list[Row]:
             {"what": f"span, one at a time: {title}", "baseline_s": base_s / number, "engine_s": exact_s / number,
              "ratio": base_s / exact_s, "target": target, "worst_difference": worst, "exact": exact / number}
         )  # fmt: skip
-        batch_s, _ = timed(lambda: span(net, low, high, sources, reading))
+        batch_s, _ = timed(partial(span, net, low, high, sources, reading))
         rows.append(
             {"what": f"span, {number} situations in one call: {title}", "baseline_s": base_s / number,
              "engine_s": batch_s / number, "ratio": base_s / batch_s, "target": target, "worst_difference": worst,
@@ -193,7 +202,9 @@ def bench_situations(quick: bool) -> list[Row]:
 
     drift_s, _ = timed(drift, 0.0)
     each = drift_s / (len(parameters) * 2 * len(levels) * len(low[some]))
-    out.append({"what": "excursion, each (103 situations, both directions, 4 levels)", "engine_s": each, "target": 1e-3})
+    out.append(
+        {"what": "excursion, each (103 situations, both directions, 4 levels)", "engine_s": each, "target": 1e-3}
+    )
     return out
 
 
@@ -212,7 +223,9 @@ def sample_networks() -> list[tuple[str, Netlist, float]]:
         out.append((f"tree, {nodes} nodes", Netlist.from_edges(["ref", "gnd"], edges), 10.0))
     for nodes in (5, 10, 20):
         edges = [(f"e{i}-{j}", f"n{i}", f"n{j}") for i in range(nodes) for j in range(i)]
-        edges += [(f"up{i}", f"n{i}", "ref") for i in range(nodes)] + [(f"down{i}", f"n{i}", "gnd") for i in range(nodes)]
+        edges += [(f"up{i}", f"n{i}", "ref") for i in range(nodes)] + [
+            (f"down{i}", f"n{i}", "gnd") for i in range(nodes)
+        ]
         out.append((f"dense, {nodes} nodes", Netlist.from_edges(["ref", "gnd"], edges), 1.0))
     out.append(("tapped line, 10 contacts", tapped_line(10, True), 1.0))
     return out
@@ -229,8 +242,10 @@ def bench_samples(quick: bool) -> list[Row]:
         g = 10.0 ** rng.uniform(-4, -2, (count, len(net.edges)))
         rail_v = rng.uniform(0.0, 5.0, (count, len(net.rails)))
         dense = Dense(net)
-        base_s, want = timed(lambda: dense.sampled(g[:base_count], rail_v[:base_count], net.nodes[0]), 0.0)
-        engine_s, got = timed(lambda: readings_of_samples(net, g, rail_v, net.nodes[0]), 0.0 if quick else 0.3)
+        base_s, want = timed(
+            partial(dense.sampled, g[:base_count], rail_v[:base_count], net.nodes[0]), 0.0 if quick else 1.0
+        )
+        engine_s, got = timed(partial(readings_of_samples, net, g, rail_v, net.nodes[0]), 0.0 if quick else 0.3)
         base_s *= 1e6 / base_count
         engine_s *= 1e6 / count
         rows.append(

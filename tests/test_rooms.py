@@ -23,7 +23,7 @@ LAYERS: list[tuple[str, list[str]]] = [
     ("ground", ["quantities", "tables", "verdict", "examples"]),
     ("model", ["design", "record"]),
     ("circuit", ["network", "wiring", "observe"]),
-    ("engines", ["proof", "choose", "faults", "find", "meter", "learn", "harness", "driveline", "logs"]),
+    ("engines", ["proof", "choose", "chain", "faults", "find", "meter", "learn", "harness", "driveline", "logs"]),
     ("drawings", ["drawings"]),
     ("outputs", ["pack"]),
     ("faces", ["web", "cli", "__main__"]),
@@ -38,6 +38,15 @@ ARROWS = {
     ("observe", "wiring"),
     ("observe", "network"),
     ("choose", "proof"),
+    ("chain", "proof"),
+    ("chain", "choose"),
+    ("chain", "faults"),
+    ("chain", "find"),
+    ("chain", "meter"),
+    ("chain", "learn"),
+    ("chain", "harness"),
+    ("chain", "driveline"),
+    ("chain", "logs"),
     ("find", "faults"),
     ("cli", "web"),  # the command that starts the web app
     ("__main__", "cli"),
@@ -219,7 +228,9 @@ def test_only_declared_libraries_are_used(project_root: Path) -> None:
             "pinproof/proof/spans.py",
             "from pinproof import choose\n",
             "src/pinproof/proof/spans.py:1 imports pinproof.choose: both are in the layer `engines`; "
-            "the only arrows there are choose -> proof, find -> faults",
+            "the only arrows there are chain -> choose, chain -> driveline, chain -> faults, chain -> find, "
+            "chain -> harness, chain -> learn, chain -> logs, chain -> meter, chain -> proof, choose -> proof, "
+            "find -> faults",
         ),
         (
             "pinproof/design/__init__.py",

@@ -27,10 +27,12 @@ from pinproof.proof.checks.reach import reach
 from pinproof.proof.checks.sampled_yield import count_right, draw, readings_of, sampled_yield, substituted_reading
 from pinproof.proof.checks.transit import time_constant_s, transit
 from pinproof.proof.checks.wetting import film_budget_ohm, least_currents_a, wetting
-from pinproof.proof.judging import Judged, judge_line, shared_corners
+from pinproof.proof.judging import Judged, judge_line, shared_corners, unproven_reason
 from pinproof.proof.results import DriftBudget, Finding, as_json
 from pinproof.verdict import Verdict
 from pinproof.wiring import LineView, line_view
+from tests.truth.generate import generate
+from tests.truth.writer import write
 
 PULL_UP = {
     "pull_up": '{ value = "1 kohm", tolerance = "2 %" }',
@@ -581,3 +583,31 @@ def test_sure_implies_possible() -> None:
             for reading in JUDGED[name].spans.readings:
                 assert could_be(reading, window) or not surely_is(reading, window)
     assert EFFECTS[0] == "none"
+
+
+# --- awkward trucks ---
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_checks_agree_with_the_proof_on_awkward_trucks(seed: int) -> None:
+    """Generated trucks with leaks, offsets, floating pins and gaps: no check fails, and none contradicts the bounds.
+
+    A line whose bounds pass misses no sampled truck; a finding counts against a line only where the proof found it too,
+    or where it is a passage or a diode.
+    """
+    truck = loads(write(generate(seed)))
+    for line in truck.lines:
+        view = line_view(truck, line)
+        if unproven_reason(truck, line, view):
+            continue
+        judged = judged_of(view)
+        rows = [row for state in judged for row in state.rows]
+        findings = run_all(view, judged, rows, samples=300, seed=seed)
+        for each in findings:
+            assert each.check in NAMES
+            json.dumps(as_json(each), allow_nan=False)
+            if each.verdict in (Verdict.FAIL, Verdict.NOT_SHOWN) and each.check not in ("transit", "diode"):
+                same = [row for row in rows if "+".join(row.operated) == each.subject]
+                assert each.verdict in {row.verdict for row in same}
+        if all(row.verdict in (Verdict.PASS, Verdict.WOULD_HOLD) for row in rows if row.key_state == "run"):
+            assert [each.numbers["share"] for each in of(findings, "yield")] == [1.0]

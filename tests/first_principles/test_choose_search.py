@@ -13,9 +13,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from pinproof.choose.certificate import Budget
 from pinproof.choose.order import tie
 from pinproof.choose.problem import Candidate, Demand, Member, Problem, Spread, Variable
-from pinproof.choose.search import Budget, solve
+from pinproof.choose.search import solve
 from pinproof.errors import NoSolution
 from pinproof.network.box import Reading as NodeReading
 from pinproof.network.box import Sources
@@ -90,7 +91,7 @@ def best_by_enumeration(problem: Problem) -> tuple[Choice, np.ndarray, int]:
 
     def cost(i: int) -> tuple[object, ...]:
         chosen = [v.candidates[k] for v, k in zip(problem.variables, choices[i], strict=True)]
-        rarities = tuple(sorted((-c.rarity for c in chosen)))
+        rarities = tuple(sorted(-c.rarity for c in chosen))
         return len({p for c in chosen for p in c.parts}), rarities, tuple(c.ohm for c in chosen)
 
     taken = min(race, key=cost)
@@ -140,11 +141,13 @@ def random_problem(seed: int) -> Problem:
         edges.append(("idle_r", "source", "far"))
         variables_of.append("idle_r")
     net = Netlist.from_edges(rails, edges)
-    volts = {"reference": (4.9, 5.1), "return": (-0.1, 0.1), "battery": (9.0, 15.0), "ground": (0.0, 0.0), "feed": (4.8, 5.0)}
+    volts = {"reference": (4.9, 5.1), "return": (-0.1, 0.1), "battery": (9.0, 15.0), "ground": (0.0, 0.0)}
+    volts["feed"] = (4.8, 5.0)
     low_v, high_v = (np.array([volts[rail][side] for rail in net.rails]) for side in (0, 1))
     ratio = "reference" in net.rails and rng.random() < 0.7
     divisor = (0.0, np.eye(len(net.rails))[net.rails.index("reference")]) if ratio else None
-    sources, reading = Sources(low_v, high_v, np.zeros(len(low_v)), np.eye(len(low_v))), NodeReading("pin", divisor=divisor)
+    sources = Sources(low_v, high_v, np.zeros(len(low_v)), np.eye(len(low_v)))
+    reading = NodeReading("pin", divisor=divisor)
     full_scale = 1.0 if ratio else 5.0
     leak_ohm = float(rng.choice([20e3, 200e3]))
     open_ohm = float(rng.choice([50e3, 1e6, np.inf]))
@@ -244,13 +247,12 @@ def test_search_finds_what_enumeration_finds(block: int) -> None:
 def test_full_ties_are_broken_by_parts_then_series_then_order(seed: int) -> None:
     """A resistor that no reading sees is tied in all its values: it takes a part that is there anyway."""
     problem = random_problem(seed)
-    net = Netlist(
-        (*problem.net.nodes, "stray"), problem.net.rails, (*problem.net.edges, ("unseen", "pin", "stray"))
-    )
-    spreads = tuple(
-        Spread(s.name, tuple(replace(m, low_s=np.append(m.low_s, 0.0), high_s=np.append(m.high_s, 0.0)) for m in s.members))
-        for s in problem.spreads
-    )
+    net = Netlist((*problem.net.nodes, "stray"), problem.net.rails, (*problem.net.edges, ("unseen", "pin", "stray")))
+
+    def longer(member: Member) -> Member:
+        return replace(member, low_s=np.append(member.low_s, 0.0), high_s=np.append(member.high_s, 0.0))
+
+    spreads = tuple(replace(s, members=tuple(longer(m) for m in s.members)) for s in problem.spreads)
     unseen = Variable("unseen", tuple(problem.variables[0].candidates))
     wider = Problem(net, (*problem.variables, unseen), spreads, problem.demands, problem.stock)
     choice, levels, race = best_by_enumeration(wider)
@@ -281,9 +283,7 @@ def test_more_candidates_never_lower_the_smallest_margin(seed: int) -> None:
             replace(v, candidates=tuple(replace(c, uses=()) for c in v.candidates)) for v in problem.variables
         ),
     )
-    fewer = replace(
-        problem, variables=tuple(replace(v, candidates=v.candidates[::2]) for v in problem.variables)
-    )
+    fewer = replace(problem, variables=tuple(replace(v, candidates=v.candidates[::2]) for v in problem.variables))
     whole, part = solve(problem, ALWAYS_BRANCH), solve(fewer, ALWAYS_BRANCH)
     # A tie may give up to 0.1 % of the smallest margin away for the second smallest.
     top = whole.certificate.upper_bound
@@ -325,6 +325,25 @@ def test_bounds_hold_over_every_box() -> None:
             bound = compiled.bound(low[None], high[None])[0]
             within = ((picks >= low) & (picks <= high)).all(axis=1)
             assert (margins[within].max(axis=0) <= bound + 1e-9).all(), seed
+
+
+def test_thinned_corners_stay_sound_and_exact(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where corners are left out of the bounds, values come from `span`: the same choices, at more cost."""
+    from pinproof.choose import compiled
+
+    monkeypatch.setattr(compiled, "MOST_VARIANTS", 1)
+    thinned = 0
+    for seed in range(40):
+        problem = random_problem(seed)
+        if not all_choices(problem):
+            continue
+        top = np.array([len(v.candidates) - 1 for v in problem.variables])
+        thinned += bool(compiled.Compiled(problem, np.zeros(len(top), dtype=np.intp), top).incomplete)
+        choice, levels, _ = best_by_enumeration(problem)
+        found = solve(problem, ALWAYS_BRANCH)
+        assert found.choice == choice, seed
+        np.testing.assert_allclose(found.levels, levels, rtol=1e-9, atol=1e-10)
+    assert thinned >= 5
 
 
 def test_a_small_budget_is_honest() -> None:

@@ -99,7 +99,7 @@ def exact_potentials(net: Netlist, g: np.ndarray, rail_v: np.ndarray) -> dict[in
 def test_potentials_match_exact_arithmetic(shorts: bool) -> None:
     """Conductances over twelve decades; rounding must stay at a few units in the last place of the largest rail."""
     rng = np.random.default_rng(20240 + shorts)
-    seen = {status: 0 for status in Status}
+    seen = dict.fromkeys(Status, 0)
     for _ in range(120):
         net = random_netlist(rng)
         g = random_conductances(rng, 4, len(net.edges), shorts)
@@ -144,9 +144,7 @@ def test_two_point_resistance_matches_networkx(seed: int) -> None:
     graph = nx.connected_watts_strogatz_graph(9, 4, 0.4, seed=seed)
     resistances = {pair: float(10.0 ** rng.uniform(0, 3)) for pair in graph.edges}
     nx.set_edge_attributes(graph, resistances, "ohm")
-    net = Netlist(
-        [str(n) for n in graph.nodes], ["0", "5"], [(f"{a}-{b}", str(a), str(b)) for a, b in graph.edges]
-    )
+    net = Netlist([str(n) for n in graph.nodes], ["0", "5"], [(f"{a}-{b}", str(a), str(b)) for a, b in graph.edges])
     g = [1.0 / resistances[pair] for pair in graph.edges]
     for a, b in [(1, 7), (0, 5), (3, 4), (0, 8)]:
         want = nx.resistance_distance(graph, a, b, weight="ohm", invert_weight=True)

@@ -9,7 +9,7 @@ import pytest
 
 from pinproof.network.box import Reading, Sources
 from pinproof.network.excursion import excursion, excursions
-from pinproof.network.intervals import adjoint_sign, drop_sign
+from pinproof.network.intervals import interval_slots, mean_bounds
 from pinproof.network.netlist import Netlist, NetworkFault
 from pinproof.network.slices import sliced_span
 from pinproof.network.solve import Status, node_voltages
@@ -191,6 +191,29 @@ def test_monotone_directions_hold_between_random_points() -> None:
     assert proven > 200
 
 
+def slow_signs(
+    net: Netlist, edge: int, fixed: tuple[int, ...], rails: str, keep: tuple[int, ...], case: Case, at_v: np.ndarray
+) -> np.ndarray:
+    """Sign of the drop across an open edge by one interval elimination that keeps its ends; 2 if not proven."""
+    plan = net.plan(keep, rails=rails)
+    low = [np.zeros(1) if e == edge else case.low[:, e] for e in range(len(net.edges))]
+    high = [np.zeros(1) if e == edge else case.high[:, e] for e in range(len(net.edges))]
+    slots = interval_slots(plan, low, high)
+    bounds = []
+    for end in net.ends[edge]:
+        held = [i for i, node in enumerate(fixed) if plan.alias[node] == plan.alias[end]]
+        if held:
+            bounds.append((at_v[:, held[0]], at_v[:, held[0]]))
+            continue
+        pairs = [slots[s] if (s := plan.slot(end, node)) >= 0 else None for node in fixed]
+        both = [(np.zeros(1), np.zeros(1)) if pair is None else pair for pair in pairs]
+        bounds.append(mean_bounds([pair[0] for pair in both], [pair[1] for pair in both], at_v))
+    (a_least, a_most), (b_least, b_most) = bounds
+    higher, lower = (a_least >= b_most).all(axis=-1), (a_most <= b_least).all(axis=-1)
+    sign = np.where(higher & lower, 0, np.where(higher, 1, np.where(lower, -1, 2)))
+    return np.broadcast_to(sign, (len(case.low),))
+
+
 def test_sweep_agrees_with_one_elimination_for_each_edge() -> None:
     """Both are sound and may differ in what they prove, but a proven sign cannot contradict the other."""
     rng = np.random.default_rng(700)
@@ -207,10 +230,13 @@ def test_sweep_agrees_with_one_elimination_for_each_edge() -> None:
         for edge, (a, b) in enumerate(case.net.ends):
             if not (np.abs(inside[:, a] - inside[:, b]) > 1e-9).all():
                 continue  # no drop: both would only see rounding
-            pairs = [(drop.signs(edge, None, volts), drop_sign(case.net, edge, case.low, case.high, volts))]
+            rows = np.arange(len(case.low))
+            slow = slow_signs(case.net, edge, rails, "fixed", (a, b), case, volts)
+            pairs = [(drop.signs([edge], rows, volts)[0], slow)]
             if 0 not in rails:
                 fed = np.array([[1.0, 0.0]])
-                pairs.append((adjoint.signs(edge, None, fed), adjoint_sign(case.net, edge, 0, case.low, case.high)))
+                slow = slow_signs(case.net, edge, (0, rails[0]), "merged", (a, b, 0), case, fed)
+                pairs.append((adjoint.signs([edge], rows, fed)[0], slow))
             for first, second in pairs:
                 known = (first != 2) & (second != 2) & (first != 0) & (second != 0)
                 both += int(known.sum())
@@ -362,9 +388,7 @@ def test_excursions_of_many_situations_and_levels_agree_with_single_ones() -> No
         levels = [1.0, 3.0, 7.0]
         for side in ("low", "high"):
             for parameter in ["e0", *range(case.sources.cause_low.size)]:
-                many = excursions(
-                    case.net, case.low, case.high, case.sources, case.reading, parameter, levels, side
-                )
+                many = excursions(case.net, case.low, case.high, case.sources, case.reading, parameter, levels, side)
                 for row in range(5):
                     for number, level in enumerate(levels):
                         for direction, table in (("down", many.falling), ("up", many.rising)):

@@ -73,7 +73,8 @@ def test_wheatstone_bridge_balances() -> None:
 def test_bridge_that_is_not_series_parallel() -> None:
     """Cube of twelve 1-ohm edges, corner to corner: 5/6 ohm, by symmetry (1/3 + 1/6 + 1/3)."""
     corners = [f"{i:03b}" for i in range(8)]
-    edges = [(f"{a}-{b}", a, b) for a in corners for b in corners if a < b and sum(x != y for x, y in zip(a, b, strict=True)) == 1]
+    pairs = [(a, b) for a in corners for b in corners if a < b]
+    edges = [(a + b, a, b) for a, b in pairs if sum(x != y for x, y in zip(a, b, strict=True)) == 1]
     net = Netlist(corners, [], edges)
     assert resistance_between(net, np.ones(12), "000", "111")[0] == pytest.approx(5.0 / 6.0, rel=1e-14)
 

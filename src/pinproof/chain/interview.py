@@ -49,7 +49,10 @@ class AnswerFault(PinproofError):
 
 @dataclass(frozen=True)
 class Entry:
-    """One meaning of a list: a single reading (`high` empty) or a window. `kind` is "ohm", "volt", "ratio" or "open"."""
+    """One meaning of a list: a single reading (`high` empty) or a window.
+
+    `kind` is "ohm", "volt", "ratio" or "open".
+    """
 
     meaning: str
     kind: str
@@ -180,9 +183,9 @@ def _pull(text: str) -> tuple[Stated, str | None]:
     if hit is not None:
         tolerance, body = hit[1].strip(), body[: hit.start()].strip()
         if not 0.0 <= parse(tolerance, "tolerance") < 1.0:
-            raise AnswerFault("pull", f"A tolerance of {tolerance} cannot be. Write it as in \"1 kohm 5 %\".")
+            raise AnswerFault("pull", f'A tolerance of {tolerance} cannot be. Write it as in "1 kohm 5 %".')
     if parse(body, "resistance") <= 0.0:
-        raise AnswerFault("pull", "A pull has more than 0 ohms. Write it as in \"1 kohm 5 %\", or ?.")
+        raise AnswerFault("pull", 'A pull has more than 0 ohms. Write it as in "1 kohm 5 %", or ?.')
     return Stated(body, basis or "assumed"), tolerance  # type: ignore[arg-type]
 
 
@@ -249,19 +252,21 @@ def read_list(text: str) -> WantList:
 
 
 _LIST_EXAMPLE = 'Write it as in "up 2.88k, down 1.27k, manual 8.25k".'
+_ENTRY = re.compile(r"([+-]|[^\d=:.]*?[^\d=:.\s])\s*(?:=|:|\s|(?<=[+-]))\s*((?:[\d.].*)|open|short|∞)$", re.IGNORECASE)
+_MEANING = re.compile(r"[^\W_](?:[\w+/ -]*[\w+/-])?")
 _KINDS = (("ohm", "resistance"), ("volt", "voltage"), ("ratio", "ratio"))
 
 
 def _entry(text: str) -> Entry:
-    hit = re.match(r"([+-]|[^\d=:.]*?[^\d=:.\s])\s*(?:=|:|\s|(?<=[+-]))\s*((?:[\d.].*)|open|short|∞)$", text, re.IGNORECASE)
+    hit = _ENTRY.match(text)
     if hit is None:
         raise AnswerFault("list", f'"{text[:60]}" is not a command and its reading. {_LIST_EXAMPLE}')
     word = " ".join(hit[1].lower().split())
     if word == "d":
         raise AnswerFault("list", 'Is "d" down or drive? Write "down" or "automatic".')
     meaning = "automatic" if word in IDLE_WORDS else MEANING_WORDS.get(word, word)
-    if not re.fullmatch(r"[^\W_](?:[\w+/ -]*[\w+/-])?", meaning) or meaning == "invalid" or len(meaning) > LONGEST_NAME:
-        raise AnswerFault("list", f'"{word[:60]}" cannot be the name of a command. Use letters and digits. {_LIST_EXAMPLE}')
+    if not _MEANING.fullmatch(meaning) or meaning == "invalid" or len(meaning) > LONGEST_NAME:
+        raise AnswerFault("list", f'"{word[:60]}" cannot be the name of a command. {_LIST_EXAMPLE}')
     value = hit[2].strip()
     if value.lower() in ("open", "∞"):
         return Entry(meaning, "open", "open")
@@ -322,7 +327,7 @@ _COMPARES = (
     ("battery", "with its own supply: the shown reading stays when the engine starts"),
     ("volts", "as plain volts: the shown reading moves with the supply"),
 )
-_COMPARES_WORDS = {"supply": "battery", "ratio": "battery", "stays": "battery", "moves": "volts", "plain volts": "volts"}
+_COMPARES_WORDS = {"supply": "battery", "ratio": "battery", "stays": "battery", "moves": "volts", "plain": "volts"}
 
 
 def _has(answers: Answers, *controls: str) -> bool:

@@ -11,7 +11,7 @@ import dataclasses
 import re
 from typing import Literal
 
-from pinproof.chain.interview import Answers, AnswerFault, Entry, WantList
+from pinproof.chain.interview import AnswerFault, Answers, Entry, WantList
 from pinproof.design import DesignFault, Truck, loads
 from pinproof.design.starter import ENABLE, IDLE, LINE_ID, Button, Sheet, Stated, Wanted, design_text
 from pinproof.proof.unknown import coder_ohms
@@ -20,6 +20,9 @@ from pinproof.wiring import line_view
 
 IDLE_FACTOR = 2.0
 """A list of ranges in ohms that says nothing of idle: idle begins at so many times its largest ohms (assumed)."""
+
+MOST_TAPS = 6
+"""Commands that the interview makes buttons for: every set of them pressed together is proven."""
 
 Fed = Literal["through enable", "directly"]
 
@@ -82,6 +85,8 @@ def _buttons(answers: Answers, listed: WantList | None, fed: Fed | None) -> tupl
     if controls is None:
         controls = ("slot", "lever") if "manual" in meanings else ("lever",)
     taps = [m for m in meanings if m in ("up", "down")] or [m for m in meanings if m not in ("manual", IDLE)]
+    if len(taps) > MOST_TAPS:
+        raise AnswerFault("list", f"More than {MOST_TAPS} commands. List these first; add the others in the file.")
     has_code = "manual" in meanings
     enable = ENABLE if "slot" in controls and (has_code or (fed == "through enable" and taps)) else None
     found: list[Button] = []
@@ -93,11 +98,19 @@ def _buttons(answers: Answers, listed: WantList | None, fed: Fed | None) -> tupl
         for tap in taps:
             name = _free_id(f"{device}_{re.sub(r'[^a-zA-Z0-9]+', '_', tap)[:40]}", [each.id for each in found])
             found.append(
-                Button(name, device, tap, with_enable=enable is not None, only_in_slot=enable is not None and device == "lever")
+                Button(
+                    name,
+                    device,
+                    tap,
+                    with_enable=enable is not None,
+                    only_in_slot=enable is not None and device == "lever",
+                )
             )
     if not found:
         have = " and ".join(meanings)
-        raise AnswerFault("list", f"The list has {have}, but none of the controls you named gives one of these commands.")
+        raise AnswerFault(
+            "list", f"The list has {have}, but none of the controls you named gives one of these commands."
+        )
     return tuple(found), enable
 
 
@@ -115,7 +128,7 @@ def _wanted(sheet: Sheet, listed: WantList) -> tuple[Wanted, ...]:
         if each.kind == "open":
             if each.meaning != IDLE:
                 raise AnswerFault(
-                    "list", f'"{each.meaning}" cannot be an open wire: a broken wire would be that command. Take it out.'
+                    "list", f'"{each.meaning}" cannot be an open wire: a broken wire would be it. Take it out.'
                 )
             continue  # idle is added below
         if each.high:

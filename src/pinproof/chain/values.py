@@ -18,7 +18,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pinproof.chain.outlook import pull_is_unknown
+from pinproof.choose import Budget, Choice, Drawer, choose
 from pinproof.design.model import Contact, Line, Resistor, Truck
+from pinproof.errors import PinproofError
 from pinproof.network import resistance_between
 from pinproof.quantities.preferred import values_between
 from pinproof.wiring import LineView, line_view
@@ -80,6 +83,21 @@ def fit_to_list(truck: Truck, line: Line, series: str = "E96", ohms: Sequence[fl
         truck = _with(truck, contact, found.ohm)
         out.append(found)
     return tuple(out)
+
+
+def choose_can_run(truck: Truck, line: Line) -> bool:
+    """True if choosing has something to judge by: a known pull, and windows or targets."""
+    return not pull_is_unknown(truck.input_of(line)) and bool(line.windows or line.targets)
+
+
+def chosen(truck: Truck, line: Line, source: str | Drawer, seconds: float = 3.0) -> Choice | None:
+    """What `pinproof.choose` takes for a line, within a few seconds; None where it cannot run."""
+    if not choose_can_run(truck, line):
+        return None
+    try:
+        return choose(truck, line.id, source=source, budget=Budget(seconds=seconds), runners_up=0, explain=False)
+    except PinproofError:
+        return None
 
 
 def _wanted_ohm(line: Line) -> dict[str, float]:

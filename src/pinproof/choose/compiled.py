@@ -22,6 +22,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -67,6 +68,7 @@ class Compiled:
 
     def __init__(self, problem: Problem, low: IntArray, high: IntArray) -> None:
         self.problem = problem
+        self.widths = high - low + 1
         self.columns = [problem.net.edge_index(each.edge) for each in problem.variables]
         self.ends = [(RangeEnds(each.low_ohm), RangeEnds(each.high_ohm)) for each in problem.variables]
         members = [member for spread in problem.spreads for member in spread.members]
@@ -79,6 +81,7 @@ class Compiled:
         self.plan: Plan = problem.net.plan((self.node,))
         signs, self.status = self._directions(members, low, high)
         self.open_directions = 0
+        self.rail_corners: dict[tuple[int, int, int], FloatArray] = {}
         self.incomplete: set[int] = set()
         found = _Variants([], [], [], [], [], [])
         position = 0
@@ -138,9 +141,11 @@ class Compiled:
         """Variants of one end of one member. False if the corners could not all be listed."""
         variable_of = {column: k for k, column in enumerate(self.columns)}
         flip = 1.0 if side == 0 else -1.0
-        volts = flip * member.sources.corner_rail_v
-        volts = volts / member.reading.divisors(member.sources, member.sources.corners)[:, None]
-        volts = _undominated(volts)
+        key = (id(member.sources), id(member.reading), side)
+        if key not in self.rail_corners:
+            divided = member.reading.divisors(member.sources, member.sources.corners)[:, None]
+            self.rail_corners[key] = _undominated(flip * member.sources.corner_rail_v / divided)
+        volts = self.rail_corners[key]
         code = [0] * len(self.columns)
         fixed = np.where(np.isinf(member.high_s), SHORT_S, member.high_s)
         floor = np.where(np.isinf(member.low_s), SHORT_S, member.low_s)
@@ -232,7 +237,8 @@ class Compiled:
                 self.window_low[row, column], self.window_high[row, column] = low, high
                 self.half[row, column] = window.nominal_half_width
                 self.firm[row, column] = window.basis != "assumed"
-        self.dead = self.broken[self.spread] | ((self.broken[self.other]) & (np.isin(np.arange(len(demands)), self.apart)))
+        paired = np.isin(np.arange(len(demands)), self.apart)
+        self.dead = self.broken[self.spread] | (self.broken[self.other] & paired)
         self.several = any(len(each.windows) > 1 for each in demands if each.how == "inside")
 
     # -- use ---------------------------------------------------------------------------------------------------
@@ -294,14 +300,13 @@ class Compiled:
         for link in links[1:]:
             total = total + link
         weights = [(link / total)[:, self.circuit] for link in links]
-        least = None
+        lowest: FloatArray = np.full((len(low), len(self.circuit)), np.inf)
         for volts in self.volts:
-            value = weights[0] * volts[0]
+            value: FloatArray = weights[0] * volts[0]
             for weight, v in zip(weights[1:], volts[1:], strict=True):
                 value += weight * v
-            least = value if least is None else np.minimum(least, value, out=least)
-        assert least is not None
-        np.clip(least, self.clip_low, self.clip_high, out=least)
+            np.minimum(lowest, value, out=lowest)
+        least: FloatArray = np.clip(lowest, self.clip_low, self.clip_high)
         if self.term_start is not None:
             least = np.maximum.reduceat(least, self.term_start, axis=1)
         if self.end_start is not None:
@@ -311,7 +316,7 @@ class Compiled:
     def _links(self, columns: Sequence[FloatArray], shape: tuple[int, int]) -> list[FloatArray]:
         """Conductance from the read node to each rail with all else eliminated. [S]"""
         plan = self.plan
-        slots: list[FloatArray | None] = [None] * len(plan.slot_edges)
+        slots: list[Any] = [None] * len(plan.slot_edges)  # None: never any conductance there
         for number, edges in enumerate(plan.slot_edges):
             if edges:
                 total = columns[edges[0]]
@@ -324,12 +329,12 @@ class Compiled:
             g = [slots[s] for s in star.slots]
             total = g[0]
             for value in g[1:]:
-                total = total + value  # type: ignore[operator]
+                total = total + value
             shares: dict[int, FloatArray] = {}
             for i, j, target in star.mesh:
                 if i not in shares:
-                    shares[i] = g[i] / total  # type: ignore[operator]
-                added = shares[i] * g[j]  # type: ignore[operator]
+                    shares[i] = g[i] / total
+                added = shares[i] * g[j]
                 before = slots[target]
                 slots[target] = added if before is None else before + added
         out: list[FloatArray] = []
@@ -366,11 +371,12 @@ _CODE = np.array([[0, 1], [2, 3]])
 """Which of a candidate range's four ends: [least ohms, greatest ohms of each part] × [smallest, largest in range]."""
 
 
-def _as_judged(each: FloatArray, firm: FloatArray) -> FloatArray:
+def _as_judged(each: FloatArray, firm: BoolArray) -> FloatArray:
     """The margin `judge_inside` reports: the best among firm windows that hold the reading, if there are any."""
     carrying = each >= 0.0
     held = np.where(carrying & firm, each, -np.inf).max(axis=2)
-    return np.where((carrying & firm).any(axis=2), held, each.max(axis=2))
+    best: FloatArray = np.where((carrying & firm).any(axis=2), held, each.max(axis=2))
+    return best
 
 
 def _undominated(volts: FloatArray) -> FloatArray:

@@ -10,15 +10,15 @@ The objective
     demands: the smallest of group 0, the smallest of group 1, the rest of group 0, the rest of group 1; see
     `Problem.sequence`.) Demands whose margin no choice can change do not count.
 2.  Level by level, from the first: of the choices still in the race, the largest value of this level is found, and
-    those whose value lies more than ``tie(largest)`` below it leave the race. ``tie(x) = max(0.001 |x|, 1e-6)``: margins
-    within 0.1 % of the best are tied. Near zero, where 0.1 % of nothing is nothing, one millionth of a half window
-    is the floor; no meter or resistor resolves that. Two infinite values are tied.
+    those whose value lies more than ``tie(largest)`` below it leave the race. ``tie(x) = max(0.001 |x|, 1e-6)``:
+    margins within 0.1 % of the best are tied. Near zero, where 0.1 % of nothing is nothing, one millionth of a half
+    window is the floor; no meter or resistor resolves that. Two infinite values are tied.
 3.  Those left after the last level are tied in full. Of them is taken the one with the fewest different parts; then
     the one with the commonest series (the series of its parts, rarest first, are compared one by one); then the one
     with the smallest ohms, compared variable by variable in the order of the problem.
 
-Comparing level by level against the best one still in the race, not pairwise, keeps "tied" from wandering: every choice that stays is
-within 0.1 % of the same best value.
+Comparing level by level against the best one still in the race, not pairwise, keeps "tied" from wandering: every
+choice that stays is within 0.1 % of the same best value.
 """
 
 from __future__ import annotations
@@ -63,4 +63,4 @@ def tie_key(problem: Problem, choice: Sequence[int]) -> tuple[int, tuple[int, ..
     """Sort key among choices tied in full: smaller is taken."""
     chosen = [variable.candidates[index] for variable, index in zip(problem.variables, choice, strict=True)]
     parts = {part for each in chosen for part in each.parts}
-    return len(parts), tuple(sorted((-each.rarity for each in chosen))), tuple(each.ohm for each in chosen)
+    return len(parts), tuple(sorted(-each.rarity for each in chosen)), tuple(each.ohm for each in chosen)

@@ -43,9 +43,8 @@ class Candidate:
 
     def __post_init__(self) -> None:
         if not 0.0 < self.low_ohm <= self.high_ohm < math.inf or not 0.0 < self.ohm < math.inf:
-            raise ValueError(
-                f"a candidate needs 0 < low_ohm <= high_ohm < inf, not {self.low_ohm} and {self.high_ohm} for {self.ohm}"
-            )
+            ends = f"{self.low_ohm} and {self.high_ohm} for {self.ohm}"
+            raise ValueError(f"a candidate needs 0 < low_ohm <= high_ohm < inf, not {ends}")
 
 
 @dataclass(frozen=True)

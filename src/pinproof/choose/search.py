@@ -22,6 +22,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pinproof.choose.boxes import PIECES, around, better, largest, pieces
+from pinproof.choose.certificate import Budget, Certificate
 from pinproof.choose.compiled import Compiled
 from pinproof.choose.order import levels_of, still_in_race, tie, tie_key
 from pinproof.choose.problem import FloatArray, IntArray, Problem
@@ -31,52 +33,11 @@ from pinproof.network.netlist import BoolArray
 ROUNDING = 1e-11
 """Bounds and values come from the same sums in another order; differences below this are none."""
 MOST_TIED = 50_000
-PIECES = 8
 SUB_BOXES = 768
 """Pieces bounded in one go."""
 
 Levels = FloatArray
 Choice = tuple[int, ...]
-
-
-@dataclass(frozen=True)
-class Budget:
-    """Where the search stops at the latest: candidate boxes bounded, and seconds.
-
-    With no more than `list_below` choices left, all of them are evaluated instead of bounded.
-    """
-
-    nodes: int = 4_000_000
-    seconds: float = 20.0
-    list_below: int = 2048
-
-
-@dataclass(frozen=True)
-class Certificate:
-    """What is proven about a found choice.
-
-    `optimal`: no choice is better by the objective. Otherwise the budget bit: `proven_levels` of `levels` are proven,
-    and the smallest margin could be larger by no more than `gap` (0 once the first level is proven).
-    `ties_listed` is False if more choices were tied in full than were compared.
-    """
-
-    optimal: bool
-    gap: float
-    upper_bound: float
-    proven_levels: int
-    levels: int
-    nodes: int
-    seconds: float
-    open_directions: int
-    ties_listed: bool = True
-
-    def __str__(self) -> str:
-        effort = f"{self.nodes} boxes bounded in {self.seconds:.2f} s"
-        if self.optimal:
-            return f"proven: no choice is better ({effort})"
-        if self.proven_levels:
-            return f"proven for the {self.proven_levels} smallest of {self.levels} margins; the rest is the best found ({effort})"
-        return f"not proven: the smallest margin could be larger by at most {self.gap:.4g} ({effort}, then the budget was used up)"
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +58,9 @@ class _Spent(Exception):
         self.bound = bound
 
 
-def solve(problem: Problem, budget: Budget | None = None, exclude: Collection[Choice] = ()) -> Found:
+def solve(
+    problem: Problem, budget: Budget | None = None, exclude: Collection[Choice] = (), *, only_smallest: bool = False
+) -> Found:
     """The best choice by the objective in `order`.
 
     Parameters
@@ -106,13 +69,17 @@ def solve(problem: Problem, budget: Budget | None = None, exclude: Collection[Ch
     budget : Budget, optional
     exclude : collection of choices
         Not to be taken (to find the runners-up).
+    only_smallest : bool
+        Stop once the smallest margin is proven: quicker, where only its value is asked for.
 
     Raises
     ------
     NoSolution
         If no choice can be made at all: the drawer does not hold enough parts, or all are excluded.
     """
-    return _Search(problem, budget or Budget(), frozenset(exclude)).run()
+    search = _Search(problem, budget or Budget(), frozenset(exclude))
+    search.only_smallest = only_smallest
+    return search.run()
 
 
 class _Search:
@@ -139,12 +106,22 @@ class _Search:
             while level < len(self.sequence):
                 if math.prod((self.high - self.low + 1).tolist()) <= self.budget.list_below:
                     return self._finish(self._all(), level, None)
+                before = self.nodes
                 self._prove(level)
+                spent_here = self.nodes - before
                 best = self._best(level)
+                if self.only_smallest:
+                    return self._finish(list(self.pool), 1, None)
                 self.floor.append(best - tie(best))
                 level += 1
                 self._shrink()
                 self.pool = {choice: levels for choice, levels in self.pool.items() if self._in_race(levels)}
+                if level & (level - 1) == 0 and spent_here > 2000:  # rarely tried, and only where proving is dear
+                    left = self._left(self.budget.list_below, 2 * spent_here)
+                    if left is not None:
+                        return self._finish(left, level, None)
+                if self._narrower():
+                    self.compiled = Compiled(self.problem, self.low.copy(), self.high.copy())
             return self._finish(self._tied(), level, None)
         except _Spent as spent:
             return self._finish(list(self.pool), level, spent)
@@ -171,15 +148,19 @@ class _Search:
             upper = max(spent.bound, smallest)
         elif self.floor:
             upper = max(smallest, self.first_best)
+        early = self.only_smallest and not self.floor and level == 1
         gap = 0.0 if upper == smallest or level > 0 or spent is None else upper - smallest
         certificate = Certificate(
-            spent is None and self.listed, gap, upper, level if spent else len(self.sequence), len(self.sequence),
+            spent is None and self.listed and not early, gap, upper,
+            level if spent or early else len(self.sequence), len(self.sequence),
             self.nodes, time.monotonic() - self.started, self.compiled.open_directions, self.listed,
         )  # fmt: skip
         return Found(ready[row], margins[row], levels[row], certificate)
 
+    only_smallest = False
     listed = True
     first_best = -math.inf
+    partly: list[Choice]
 
     def _best(self, level: int) -> float:
         values = [float(levels[level]) for levels in self.pool.values() if self._in_race(levels)]
@@ -227,9 +208,7 @@ class _Search:
         fresh = [choice for choice in choices if choice not in self.pool and self._may(choice)]
         if fresh:
             margins = self._margins(np.array(fresh, dtype=np.intp))
-            for choice, levels in zip(
-                fresh, levels_of(margins, self.compiled.groups, self.sequence), strict=True
-            ):
+            for choice, levels in zip(fresh, levels_of(margins, self.compiled.groups, self.sequence), strict=True):
                 if self._in_race(levels):
                     self.pool[choice] = levels
                     best = max(best, float(levels[level]))
@@ -239,9 +218,10 @@ class _Search:
         self, lows: IntArray, highs: IntArray, level: int, best: float
     ) -> tuple[IntArray, IntArray, FloatArray]:
         """Shrink each box by every variable, then split it along one: the children and their bounds."""
-        piece_low, piece_high, box, variable = _pieces(lows, highs)
+        piece_low, piece_high, box, variable = pieces(lows, highs)
         levels = self._bound(piece_low, piece_high)
         keep = self._may_hold(levels, level, best)
+        at_level = min(level, levels.shape[1] - 1)
         count, width = lows.shape
         # What is left of each variable's range: from the first surviving piece to the last.
         rows = np.arange(len(box))
@@ -250,9 +230,9 @@ class _Search:
         left_high = np.full((count, width), -1)
         np.minimum.at(left_low, (box[keep], variable[keep]), own_low[keep])
         np.maximum.at(left_high, (box[keep], variable[keep]), own_high[keep])
-        dead = (left_high < 0).any(axis=1)
+        dead: BoolArray = np.asarray((left_high < 0).any(axis=1))
         # Split where the pieces that are left are told apart best: by number, then by the spread of their bounds.
-        value = np.where(keep, np.minimum(levels[:, level], 1e300), np.nan)
+        value = np.where(keep, np.minimum(levels[:, at_level], 1e300), np.nan)
         total = np.zeros((count, width))
         pieces = np.zeros((count, width))
         np.add.at(pieces, (box[keep], variable[keep]), 1.0)
@@ -264,13 +244,13 @@ class _Search:
         remaining = left_high - left_low
         score = np.where(remaining > 0, total / np.maximum(pieces, 1.0) + 1e-9 * remaining, -1.0)
         split = score.argmax(axis=1)
-        single = (remaining == 0).all(axis=1) & ~dead
+        single = np.logical_and((remaining == 0).all(axis=1), ~dead)
         chosen = keep & (split[box] == variable) & ~dead[box] & ~single[box]
         child_low, child_high = left_low[box[chosen]].copy(), left_high[box[chosen]].copy()
         at = np.arange(int(chosen.sum()))
         child_low[at, variable[chosen]] = own_low[chosen]
         child_high[at, variable[chosen]] = own_high[chosen]
-        bound = levels[chosen, level]
+        bound = levels[chosen, at_level]
         if single.any():
             child_low = np.concatenate([child_low, left_low[single]])
             child_high = np.concatenate([child_high, left_high[single]])
@@ -291,7 +271,7 @@ class _Search:
 
     def _may_hold(self, levels: FloatArray, level: int, best: float) -> BoolArray:
         """Boxes that may hold a choice that is in the race and better than `best` in this level."""
-        keep = np.ones(len(levels), dtype=bool)
+        keep: BoolArray = np.ones(len(levels), dtype=bool)
         if self.floor:
             floor = np.array(self.floor)
             slack = ROUNDING * (1.0 + np.abs(np.where(np.isfinite(floor), floor, 0.0)))
@@ -301,10 +281,10 @@ class _Search:
         return keep
 
     def _shrink(self) -> None:
-        """Cut the outer box down to what the proven levels leave; prove directions again if that may help."""
+        """Cut the outer box down to what the proven levels leave."""
         for _ in range(4):
             before = int((self.high - self.low).sum())
-            piece_low, piece_high, _, variable = _pieces(self.low[None], self.high[None])
+            piece_low, piece_high, _, variable = pieces(self.low[None], self.high[None])
             levels = self._bound(piece_low, piece_high)
             keep = self._may_hold(levels, levels.shape[1], -math.inf)
             rows = np.arange(len(variable))
@@ -315,8 +295,13 @@ class _Search:
                     self.high[k] = piece_high[rows[mine], k].max()
             if int((self.high - self.low).sum()) > 0.9 * before:
                 break
-        if self.compiled.open_directions:
-            self.compiled = Compiled(self.problem, self.low.copy(), self.high.copy())
+
+    def _narrower(self) -> bool:
+        """Whether proving directions again may pay: some are open, and the box is much smaller than when last tried."""
+        left = math.prod((self.high - self.low + 1).tolist())
+        if not self.compiled.open_directions or left <= self.budget.list_below:
+            return False
+        return bool(((self.high - self.low + 1) * 4 < self.compiled.widths).any())
 
     # -- first choices ------------------------------------------------------------------------------------------
 
@@ -324,7 +309,7 @@ class _Search:
         """A good choice to begin with: follow the best piece down to one choice, then improve it step by step."""
         low, high = self.low.copy(), self.high.copy()
         while (low < high).any():
-            piece_low, piece_high, _, variable = _pieces(low[None], high[None])
+            piece_low, piece_high, _, variable = pieces(low[None], high[None])
             levels = self._bound(piece_low, piece_high)
             wide = (high > low)[variable]
             # The variable whose worst piece is worst matters most: settle it first.
@@ -333,7 +318,7 @@ class _Search:
             order = np.where(high > low, np.array(weight) + 1e-9 * (high - low), -1.0)
             k = int(order.argmax())
             mine = np.flatnonzero((variable == k) & wide)
-            row = mine[_largest(levels[mine])]
+            row = mine[largest(levels[mine])]
             low[k], high[k] = piece_low[row, k], piece_high[row, k]
         self._improve(tuple(low.tolist()))
 
@@ -342,14 +327,17 @@ class _Search:
         self._note(np.array([choice], dtype=np.intp), 0)
         here = np.array(choice, dtype=np.intp)
         levels = self._levels(here[None])
+        if not self._may(choice):
+            levels = np.full_like(levels, -np.inf)
         for _ in range(40):
-            tries = _around(here, self.low, self.high)
-            tries = np.array([row for row in tries.tolist() if self._may(tuple(row))], dtype=np.intp).reshape(-1, len(here))
-            if not tries.size:
+            tries = around(here, self.low, self.high)
+            allowed = [row for row in tries.tolist() if self._may(tuple(row))]
+            if not allowed:
                 return
+            tries = np.array(allowed, dtype=np.intp)
             found = self._levels(tries)
-            row = _largest(found)
-            if not _better(found[row], levels[0]):
+            row = largest(found)
+            if not better(found[row], levels[0]):
                 return
             here, levels = tries[row], found[row : row + 1]
             self.pool[tuple(here.tolist())] = levels[0]
@@ -361,21 +349,34 @@ class _Search:
         grid = np.stack([axis.reshape(-1) for axis in np.meshgrid(*ranges, indexing="ij")], axis=1)
         return [tuple(row) for row in grid.tolist()]
 
-    def _tied(self) -> list[Choice]:
-        """Every choice left after the last level, up to MOST_TIED of them."""
-        out: list[Choice] = list(self.pool)
+    def _left(self, most: int, nodes: int) -> list[Choice] | None:
+        """Every choice still in the race, found by cutting boxes; None if there are more than `most`, or it takes long.
+
+        The box around the race may be wide where the race itself is few (two resistors whose parallel value counts).
+        """
+        out: list[Choice] = []
+        until = self.nodes + nodes
         lows, highs = self.low[None], self.high[None]
+        batch = max(1, SUB_BOXES // (PIECES * len(self.low)))
         while len(lows):
-            if len(out) > MOST_TIED or self.nodes > self.budget.nodes:
-                self.listed = False
-                break
-            now_low, now_high = lows[-64:], highs[-64:]
-            lows, highs = lows[:-64], highs[:-64]
-            low, high, _ = self._expand(now_low, now_high, len(self.sequence) - 1, -math.inf)
+            if len(out) > most or self.nodes > until:
+                self.partly = out
+                return None
+            now_low, now_high = lows[-batch:], highs[-batch:]
+            lows, highs = lows[:-batch], highs[:-batch]
+            low, high, _ = self._expand(now_low, now_high, len(self.sequence), -math.inf)
             single = (low == high).all(axis=1)
             out += [tuple(row) for row in low[single].tolist()]
             lows, highs = np.concatenate([lows, low[~single]]), np.concatenate([highs, high[~single]])
-        return list(dict.fromkeys(out))
+        return out
+
+    def _tied(self) -> list[Choice]:
+        """Every choice left after the last level, up to MOST_TIED of them."""
+        left = self._left(MOST_TIED, self.budget.nodes)
+        if left is None:
+            self.listed = False
+            left = self.partly
+        return list(dict.fromkeys([*self.pool, *left]))
 
     # -- sums ---------------------------------------------------------------------------------------------------
 
@@ -389,49 +390,3 @@ class _Search:
 
     def _levels(self, choice: IntArray) -> FloatArray:
         return levels_of(self._margins(choice), self.compiled.groups, self.sequence)
-
-
-def _pieces(lows: IntArray, highs: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray]:
-    """Every variable's range of every box cut into PIECES: sub-boxes, and the box and variable of each.
-
-    A variable with one candidate left stays as one piece, so that every box keeps a row for each variable.
-    """
-    count, width = lows.shape
-    cut = np.arange(PIECES + 1)
-    size = highs - lows + 1
-    edges = lows[..., None] + (size[..., None] * cut) // PIECES
-    first, last = edges[..., :-1], edges[..., 1:] - 1
-    box, variable, piece = np.nonzero(last >= first)
-    piece_low, piece_high = lows[box].copy(), highs[box].copy()
-    rows = np.arange(len(box))
-    piece_low[rows, variable] = first[box, variable, piece]
-    piece_high[rows, variable] = last[box, variable, piece]
-    del count, width
-    return piece_low, piece_high, box, variable
-
-
-def _around(here: IntArray, low: IntArray, high: IntArray) -> IntArray:
-    """Choices near `here`: each variable by up to 12 steps or a few long ones; each pair by one step."""
-    steps = np.array([s for s in (*range(1, 13), 16, 24, 48, 96) for s in (s, -s)])
-    rows = [here + step * np.eye(len(here), dtype=np.intp)[k] for k in range(len(here)) for step in steps.tolist()]
-    for k in range(len(here)):
-        for other in range(k + 1, len(here)):
-            for a in (1, -1):
-                for b in (1, -1):
-                    row = here.copy()
-                    row[k] += a
-                    row[other] += b
-                    rows.append(row)
-    tries = np.array(rows, dtype=np.intp)
-    return tries[((tries >= low) & (tries <= high)).all(axis=1)]
-
-
-def _largest(levels: FloatArray) -> int:
-    """Row with the lexicographically largest levels."""
-    return int(np.lexsort(levels.T[::-1])[-1])
-
-
-def _better(one: FloatArray, other: FloatArray) -> bool:
-    """Lexicographically larger."""
-    differ = np.flatnonzero(one != other)
-    return bool(differ.size) and bool(one[differ[0]] > other[differ[0]])

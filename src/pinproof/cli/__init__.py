@@ -15,9 +15,13 @@ import click
 from pinproof import __version__
 
 COMMANDS = {
+    "new": "Begin a design file from a few questions in shop words.",
+    "next": "Show the chain from switch to repair, and what to do now.",
     "check": "Read a design file and list everything wrong or odd in it.",
     "prove": "Prove every line: each situation, in the worst case, against its windows.",
     "choose": "Choose resistor values and prove the result.",
+    "adopt": "Begin another truck from a design that somebody shared.",
+    "drawer": "Keep a list of the resistors you have.",
     "demo": "Prove an invented example and write its report.",
     "completion": "Print what your shell needs to complete pinproof's commands.",
 }

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from pinproof.cli.common import FILE, JSON, print_json, read_truck, write_whole
+
+if TYPE_CHECKING:
+    from pinproof.choose import Cure
+    from pinproof.design import Truck
+    from pinproof.proof import TruckProof
 
 
 @click.command("prove")
@@ -61,7 +67,7 @@ def command(
     ctx.exit(proof.verdict.exit_code)
 
 
-def _cures(truck, proof) -> dict:  # type: ignore[no-untyped-def,type-arg]
+def _cures(truck: Truck, proof: TruckProof) -> dict[str, tuple[Cure, ...]]:
     """Cures for each line that failed or was not shown."""
     from pinproof.choose import cures
     from pinproof.verdict import Verdict

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -32,13 +31,13 @@ def print_json(plain: Any) -> None:
 def write_whole(path: Path, text: str) -> None:
     """Write a text file so that nobody ever sees half of it."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name, suffix=".part")
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as out:
+        with part.open("w", encoding="utf-8", newline="\n") as out:
             out.write(text)
             out.flush()
             os.fsync(out.fileno())
-        os.replace(name, path)
+        os.replace(part, path)
     except BaseException:
-        Path(name).unlink(missing_ok=True)
+        part.unlink(missing_ok=True)
         raise

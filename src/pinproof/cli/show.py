@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from pinproof.drawings import words
 from pinproof.proof import LineProof, SituationProof, TruckProof
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
+
+if TYPE_CHECKING:
+    from pinproof.choose import Choice, ChosenResistor
 
 WORDS = {
     Verdict.PASS: "PASS",
@@ -203,3 +207,57 @@ def findings_words(line: LineProof, *, every: bool = False) -> list[str]:
 def wrapped(text: str, mark: str = "- ") -> list[str]:
     """One finding, wrapped and indented under its mark."""
     return textwrap.wrap(text, WIDTH, initial_indent="  " + mark, subsequent_indent="    ")
+
+
+def choice_words(found: Choice) -> str:
+    """A choice of values for the terminal."""
+    best = "the best there are" if found.certificate.optimal else certificate_words(found)
+    head = (
+        f"CHOSEN for line {found.line}: smallest margin {margin_words(found.margin)}, {best}."
+        if found.feasible
+        else f"NOTHING HOLDS for line {found.line}. Nearest miss: margin {margin_words(found.margin)}, {best}."
+    )
+    rows = [
+        (
+            words.parameter(each.path),
+            format_value(each.ohm, "resistance"),
+            _pieces(each),
+            " ".join(each.pieces[0].bands) if len(each.pieces) == 1 else "; ".join(" ".join(p.bands) for p in each.pieces),
+            ", ".join(piece.letter_code for piece in each.pieces),
+        )
+        for each in found.resistors
+    ]
+    parts = [head, "", table(rows, ("where", "value", "part", "bands", "code"))]
+    shown = [each for each in found.margins if each.meaning][:6]
+    margins = [
+        (each.key_state, words.operated(each.operated), each.meaning, margin_words(each.margin), WORDS[each.verdict])
+        for each in shown
+    ]
+    parts += ["", "  Proof rerun with these values, tightest first:", table(margins, ("key", "operated", "wanted", "margin", "verdict"))]
+    if found.collision is not None:
+        parts += ["", *wrapped(found.collision.text, "")]
+        parts += [
+            line
+            for each in found.collision.tried
+            for line in wrapped(f"{each.what}: margin {margin_words(each.margin)}" + (" — that parts them." if each.parts else "."))
+        ]
+    if found.runners_up:
+        parts += ["", "  Next best:"]
+        for each in found.runners_up:
+            values = ", ".join(format_value(ohm, "resistance") for ohm in each.values.values())
+            parts.append(f"  - {values}: margin {margin_words(each.margin)}, {each.different_parts} different parts")
+    return "\n".join(parts)
+
+
+def _pieces(each: ChosenResistor) -> str:
+    names = [piece.name or format_value(piece.ohm, "resistance") for piece in each.pieces]
+    joined = f" in {each.join} " .join(names) if len(names) > 1 else names[0]
+    return f"{joined}, {format_value(each.tolerance, 'ratio', digits=2)}"
+
+
+def certificate_words(found: Choice) -> str:
+    """How sure a choice is."""
+    certificate = found.certificate
+    if certificate.optimal:
+        return "proven best"
+    return f"not proven best: {certificate.gap:.3f} of margin may still be gained"

@@ -10,6 +10,7 @@ Sources: 9 to 16 V, a closed contact of 0 to 50 Ω, a leak of some kΩ across an
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -92,13 +93,14 @@ def design_text(sheet: Sheet) -> str:
     if not sheet.buttons:
         raise ValueError("a line needs at least one contact")
     blocks = (_head(sheet), _box(sheet), _input(sheet), _line(sheet), _meanings(sheet), _buttons(sheet))
-    return "\n".join(line for block in blocks for line in (*block, "")).rstrip("\n") + "\n"
+    text = "\n".join(line for block in blocks for line in (*block, ""))
+    return re.sub(r"\n{3,}", "\n\n", text).rstrip("\n") + "\n"
 
 
 def starter_sheet(form: Form, design_id: str, name: str = "") -> Sheet:
     """A sheet of one form with nothing known, for a file that is filled in by hand."""
     if form in ("pull-up", "pull-down", "divider"):
-        buttons = (
+        buttons: tuple[Button, ...] = (
             Button(ENABLE, "lever", "manual", maintained=True),
             Button("lever_up", "lever", "up", with_enable=True, only_in_slot=True),
             Button("lever_down", "lever", "down", with_enable=True, only_in_slot=True),
@@ -114,7 +116,7 @@ def starter_sheet(form: Form, design_id: str, name: str = "") -> Sheet:
 
 
 def _head(sheet: Sheet) -> Iterator[str]:
-    yield "# One truck, stated once. Numbers carry their unit; what no one has measured says basis = \"assumed\"."
+    yield '# One truck, stated once. Numbers carry their unit; what no one has measured says basis = "assumed".'
     yield "# Change a number here and prove again:  pinproof prove FILE      What to do next:  pinproof next FILE"
     yield ""
     yield "format = 1"
@@ -177,8 +179,8 @@ def _input(sheet: Sheet) -> Iterator[str]:
         )
         yield f'{other} = "none" # assumed'
     else:
-        yield "# The resistor inside the controller. How to find it: unplug, key on, read the volts at the pin with nothing"
-        yield "# on it and with a known resistor on it (`pinproof next FILE` says how)."
+        yield "# The resistor inside the controller. How to find it: unplug, key on, read the volts at the pin with"
+        yield "# nothing on it and with a known resistor on it (`pinproof next FILE` says how)."
         yield f'{side} = "unknown"'
         if sheet.switched is None and sheet.asked:
             yield f'{other} = "unknown" # not even known which of the two it has'
@@ -203,7 +205,7 @@ def _compares(sheet: Sheet) -> Iterator[str]:
         yield f"compares = {to_toml(compares)}"
     if compares == "volts" or (compares is None and sheet.form == "pull-down" and sheet.switched != "5 V"):
         yield "# Assumed: nothing clips. How to find it: the maker's highest readable volts at this pin."
-        yield f"full_scale = {{ value = {to_toml(_highest_volt(sheet))}, basis = \"assumed\" }}"
+        yield f'full_scale = {{ value = {to_toml(_highest_volt(sheet))}, basis = "assumed" }}'
     yield "# Assumed. How to find it: volts at the controller's 5 V sensor supply pin, key on."
     yield 'reference = { value = "5 V", tolerance = "1 %", basis = "assumed" }'
 
@@ -218,15 +220,15 @@ def _line(sheet: Sheet) -> Iterator[str]:
     yield f"id = {to_toml(LINE_ID)}"
     yield f"input = {to_toml(INPUT_ID)}"
     if sheet.switched is None and sheet.asked:
-        yield "# ASSUMED, not known. How to find it: unplug the controller, key on, volts at its pin: near 5 V or near the"
-        yield '# battery is "pull-up" (switches go to ground), near 0 V is "pull-down" (switches go to a supply).'
+        yield "# ASSUMED, not known. How to find it: unplug the wire, key on, volts at the bare pin: near 5 V or near"
+        yield '# the battery is "pull-up" (switches go to ground), near 0 V is "pull-down" (switches go to a supply).'
     yield f"form = {to_toml(sheet.form)} # {_FORM_WORDS[sheet.form]}"
     yield f"idle = {to_toml(IDLE)} # what is meant when nothing is pressed"
     if sheet.enable is not None:
         yield f"enable = {to_toml(sheet.enable)}"
         if not sheet.taps_fed_known and sheet.asked:
-            yield '# Assumed. How to find it: unplugged, ohms from the coded wire to the taps\' supply side, tap pressed, slot'
-            yield '# off: open means "through enable"; a reading means "directly".'
+            yield "# Assumed. How to find it: unplugged, a tap pressed, slot off: ohms from the coded wire to the other"
+            yield '# side of the switches. Open means "through enable", a reading means "directly".'
         yield f"taps_fed = {to_toml(sheet.taps_fed)}"
     if sheet.form in ("pull-up", "pull-down", "divider"):
         yield 'idle_resistor = "none" # at the far end, always in circuit; it makes a broken wire visible'
@@ -247,17 +249,17 @@ def _line(sheet: Sheet) -> Iterator[str]:
     yield f'return_offset = {{ low = "-{reach}", high = "{reach}", basis = "assumed" }}'
     if feed:
         yield f"feed_from = {to_toml('reference' if sheet.switched == '5 V' else 'battery')}"
-        yield "# Assumed. How to find it: volts from the controller's supply pin to the switches' supply side, loads on."
+        yield "# Assumed. How to find it: volts from the controller's supply pin to the switches' supply wire, on load."
         drop = "0.05 V" if sheet.switched == "5 V" else "0.5 V"
         yield f'feed_drop = {{ low = "0 V", high = "{drop}", basis = "assumed" }}'
-    yield "# Assumed: a wet plug. How to find it: unplugged, ohms from the coded wire to chassis and to the supply side,"
-    yield "# after a hose-down."
+    yield "# Assumed: a wet plug. How to find it: unplugged, after a hose-down, ohms from the coded wire to chassis"
+    yield "# and to the supply wire."
     yield 'leak_to_ground = { value = "20 kohm", basis = "assumed" }'
     yield 'leak_to_supply = { value = "200 kohm", basis = "assumed" }'
     if not sheet.wanted:
-        yield "# Not known what the pin wants. Until then the proof only asks whether the readings could be told apart, as"
-        yield "# by a controller that can be taught. How to find it: the maker's list, or turn a potentiometer on the pin"
-        yield "# and note where the shown meaning changes. Then write [[line.window]] or [[line.target]] instead."
+        yield "# Not known what the pin wants. Until then the proof only asks whether the readings could be told apart,"
+        yield "# as by a controller that can be taught. How to find it: the maker's list, or a potentiometer"
+        yield "# on the pin: note where the shown meaning changes. Then write [[line.window]] or [[line.target]] here."
         yield 'windows = "free"'
     if sheet.form == "elements":
         yield from _elements(sheet)

@@ -10,13 +10,13 @@ Beside:  `pinproof.wiring` made the branches; nothing is entered twice. Names st
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pinproof.drawings import words
 from pinproof.drawings.bands import NAME_MM, SMALL_MM
+from pinproof.drawings.circuit_rows import Row, columns_of, is_rail, rail_name, rows_of
 from pinproof.drawings.measure import drawable, reach_mm, wrap
 from pinproof.drawings.place import Drawing
 from pinproof.drawings.svg import Canvas
@@ -24,186 +24,150 @@ from pinproof.drawings.symbols import SYMBOL_MM, draw_bridge, draw_joint, draw_s
 from pinproof.quantities import format_value
 
 if TYPE_CHECKING:
-    from pinproof.wiring import Branch, LineView
+    from pinproof.wiring import LineView
 
-WIDTH_MM = 182.0
-TEXT_MM = 62.0  # column of names
+LAYOUTS = {"wide": (182.0, 62.0), "narrow": (84.0, 5.0)}  # width, and its column of names or numbers
 _SLOT_MM = SYMBOL_MM + 2.5  # a symbol with the line around it
 _LEAST_GAP_MM = _SLOT_MM + 4.0
+_BEFORE_MM, _AFTER_MM = 8.0, 10.0  # room between the texts and the first upright, and after the last
 _NAME_LINE_MM, _SMALL_LINE_MM = 3.95, 3.6
-_RAILS_RIGHT = ("reference", "battery", "ground")  # rails on the controller's side of the pin
+_SAME = "continued; uprights of the same name are one and the same"
 
 
 @dataclass(frozen=True)
-class _Row:
-    """One or two branches in series between two uprights."""
+class _Panel:
+    """Rows that stand under one set of uprights."""
 
-    branches: tuple[Branch, ...]
-    a: str
-    b: str
-    name: str
-    told: tuple[str, ...]  # one text for each branch
-
-    @property
-    def in_controller(self) -> bool:
-        return self.branches[0].kind == "pull"
+    rows: tuple[int, ...]
+    nodes: tuple[str, ...]
+    gaps: tuple[float, ...]
 
 
-def circuit(view: LineView, *, ident: str = "circuit") -> Drawing:
+def circuit(view: LineView, *, layout: str = "wide", ident: str = "circuit") -> Drawing:
     """Draw everything the pin of a line can see.
 
     Parameters
     ----------
     view : LineView
         From `pinproof.wiring.line_view`. Resistors still to be chosen are drawn and told as such.
+    layout : str
+        "wide", 182 mm, with each part's name beside it; "narrow", 84 mm, with numbers and a key below.
     ident : str
         Beginning of the ids inside the SVG.
+
+    Notes
+    -----
+    Never wider than that: where the uprights do not fit beside each other the rows go on in a further panel, with the
+    uprights that they need drawn again.
+
+    Raises
+    ------
+    ValueError
+        For an unknown layout.
     """
-    rows = _rows(view)
-    nodes = _columns(view, rows)
-    gaps = _gaps(nodes, rows)
-    width = max(WIDTH_MM, TEXT_MM + 4.0 + sum(gaps) + 14.0)
-    start = TEXT_MM + 8.0
-    places = {node: start + sum(gaps[:index]) for index, node in enumerate(nodes)}
+    if layout not in LAYOUTS:
+        raise ValueError(f"layout {layout!r} is none of {', '.join(LAYOUTS)}")
+    width, column = LAYOUTS[layout]
+    rows = rows_of(view)
+    panels = _panels(columns_of(view, rows), rows, width - column - _BEFORE_MM - _AFTER_MM)
     title = f"Circuit of {view.line.id} on {view.input.id}"
-    texts = [_texts(row) for row in rows]
-    heads = {node: _head(nodes, gaps, index) for index, node in enumerate(nodes)}
-    top = _NAME_LINE_MM + 2.0
-    rails_y = top + max(len(head) for head in heads.values()) * _SMALL_LINE_MM + 1.6
+    heads = wrap(drawable(title), width - 1.0, NAME_MM, "strong")
+    numbered = layout == "narrow"
+    key = _key(rows, width) if numbered else []
     notes = [piece for note in _notes(view) for piece in wrap(drawable(note), width - 1.0, SMALL_MM)]
-    heights = [max(_NAME_LINE_MM * len(name) + _SMALL_LINE_MM * len(small) + 2.0, 8.0) for name, small in texts]
-    total = rails_y + 1.0 + sum(heights) + 2.0 + len(notes) * _SMALL_LINE_MM + 1.0
+    texts = [((str(number),), ()) if numbered else _texts(row, column) for number, row in enumerate(rows, start=1)]
+    heights = [_height(*each, 7.0 if numbered else 8.0) for each in texts]
+    total = len(heads) * _NAME_LINE_MM + 2.0
+    for number, panel in enumerate(panels):
+        total += _head_height(panel) + (_SMALL_LINE_MM + 2.0 if number else 0.0)
+        total += sum(heights[row] for row in panel.rows) + 4.0
+    total += len(key) * _SMALL_LINE_MM + (1.5 if key else 0.0) + len(notes) * _SMALL_LINE_MM + 1.0
     canvas = Canvas(width, total, title, _describe(view, rows, _notes(view)), ident)
     canvas.group(kind="pp-head")
-    for line in wrap(drawable(title), TEXT_MM, NAME_MM, "strong")[:1]:
-        canvas.text(0.3, reach_mm(NAME_MM)[0], line, NAME_MM, weight="strong")
-    for node, lines in heads.items():
-        for index, line in enumerate(reversed(lines)):
-            base = rails_y - 1.2 - index * _SMALL_LINE_MM - reach_mm(SMALL_MM)[1] + 0.4
-            canvas.text(places[node], base, line, SMALL_MM, anchor="middle")
-    middles = _draw_rows(canvas, rows, texts, heights, places, rails_y + 1.0)
-    _draw_uprights(canvas, view, rows, middles, places, rails_y)
+    at = 0.0
+    for line in heads:
+        canvas.text(0.3, at + reach_mm(NAME_MM)[0], line, NAME_MM, weight="strong")
+        at += _NAME_LINE_MM
+    at += 2.0
+    for number, panel in enumerate(panels):
+        if number:
+            canvas.group(kind="pp-head")
+            canvas.line(0.3, at, width - 0.3, at, width=0.15, soft=True)
+            canvas.text(0.3, at + 0.6 + reach_mm(SMALL_MM)[0], _SAME, SMALL_MM, soft=True)
+            at += _SMALL_LINE_MM + 2.0
+        at = _draw_panel(canvas, view, panel, rows, texts, heights, column + _BEFORE_MM, at)
     canvas.group(kind="pp-notes")
-    at = total - len(notes) * _SMALL_LINE_MM - 0.6
-    for note in notes:
-        canvas.text(0.3, at + reach_mm(SMALL_MM)[0], note, SMALL_MM)
+    for line in key:
+        canvas.text(0.3, at + reach_mm(SMALL_MM)[0], line, SMALL_MM)
+        at += _SMALL_LINE_MM
+    at += 1.5 if key else 0.0
+    for line in notes:
+        canvas.text(0.3, at + reach_mm(SMALL_MM)[0], line, SMALL_MM)
         at += _SMALL_LINE_MM
     return canvas.finish()
 
 
-def _rows(view: LineView) -> list[_Row]:
-    """Rows from top to bottom: the controller's own resistors, the coder, leakage."""
-    inner = _inner_nodes(view)
-    rows: list[_Row] = []
-    waiting: dict[str, Branch] = {}
-    for branch in view.branches:
-        shared = next((node for node in (branch.a, branch.b) if node in inner), "")
-        if not shared:
-            rows.append(_row(view, (branch,), branch.a, branch.b))
-        elif shared in waiting:
-            first = waiting.pop(shared)
-            a = first.b if first.a == shared else first.a
-            b = branch.b if branch.a == shared else branch.a
-            rows.append(_row(view, (first, branch), a, b))
+def _panels(nodes: Sequence[str], rows: Sequence[Row], room_mm: float) -> list[_Panel]:
+    """As many rows under one set of uprights as fit the width."""
+    panels: list[_Panel] = []
+    open_rows: list[int] = []
+    for index in range(len(rows)):
+        if panels and sum((grown := _panel(nodes, rows, (*open_rows, index))).gaps) <= room_mm:
+            open_rows.append(index)
+            panels[-1] = grown
         else:
-            waiting[shared] = branch
-    order = {"pull": 0, "leak": 2}
-    return sorted(rows, key=lambda row: order.get(row.branches[0].kind, 1))
+            open_rows = [index]
+            panels.append(_panel(nodes, rows, (index,)))
+    return panels
 
 
-def _inner_nodes(view: LineView) -> set[str]:
-    """Nodes that only join a contact with its own resistor; they need no upright."""
-    joined: dict[str, list[Branch]] = {}
-    for branch in view.branches:
-        for node in (branch.a, branch.b):
-            joined.setdefault(node, []).append(branch)
-    contacts = {branch.contact for branch in view.branches if branch.contact}
-    return {
-        node
-        for node, both in joined.items()
-        if len(both) == 2
-        and node.startswith(f"{view.line.id}:")
-        and node.partition(":")[2] in contacts
-        and view.line.form != "elements"
-    }
+def _panel(nodes: Sequence[str], rows: Sequence[Row], chosen: tuple[int, ...]) -> _Panel:
+    mine = [rows[index] for index in chosen]
+    used = {end for row in mine for end in (row.a, row.b)}
+    shown = [node for node in nodes if node in used]
+    return _Panel(chosen, tuple(shown), tuple(_gaps(shown, mine)))
 
 
-def _row(view: LineView, branches: tuple[Branch, ...], a: str, b: str) -> _Row:
-    contact = next((each.contact for each in branches if each.contact), None)
-    if contact is not None:
-        name = contact
-    elif branches[0].kind == "pull":
-        name = f"{view.input.controller or 'controller'}: {branches[0].id.rpartition('.')[2].replace('_', '-')}"
-    else:
-        name = _short(branches[0])
-    return _Row(branches, a, b, name, tuple(_value(each) for each in branches))
+def _head_height(panel: _Panel) -> float:
+    lines = max(len(_head(panel.nodes, panel.gaps, index)) for index in range(len(panel.nodes)))
+    return lines * _SMALL_LINE_MM + 3.4
 
 
-def _short(branch: Branch) -> str:
-    parts = branch.id.split(".")
-    if parts[0] == "contact":
-        return f"{parts[1]}, resistor"
-    if len(parts) >= 4 and parts[2] == "element":
-        return parts[3]
-    return {"wire": "coded wire"}.get(parts[-1], parts[-1].replace("_", " "))
+def _draw_panel(
+    canvas: Canvas,
+    view: LineView,
+    panel: _Panel,
+    rows: Sequence[Row],
+    texts: Sequence[tuple[tuple[str, ...], tuple[str, ...]]],
+    heights: Sequence[float],
+    left: float,
+    top: float,
+) -> float:
+    places = {node: left + sum(panel.gaps[:index]) for index, node in enumerate(panel.nodes)}
+    rails_y = top + _head_height(panel) - 1.0
+    canvas.group(kind="pp-head")
+    for index, node in enumerate(panel.nodes):
+        for up, line in enumerate(reversed(_head(panel.nodes, panel.gaps, index))):
+            base = rails_y - 1.9 - up * _SMALL_LINE_MM - reach_mm(SMALL_MM)[1] + 0.4
+            canvas.text(places[node], base, line, SMALL_MM, anchor="middle")
+    mine = [rows[index] for index in panel.rows]
+    high = [heights[index] for index in panel.rows]
+    middles = _drawrows_of(canvas, mine, [texts[index] for index in panel.rows], high, places, rails_y + 1.0)
+    _draw_uprights(canvas, view, mine, middles, places, rails_y)
+    return rails_y + 1.0 + sum(high) + 4.0
 
 
-def _value(branch: Branch) -> str:
-    """What a branch is, with its number as stated."""
-    if branch.kind == "contact":
-        closed = words.span(format_value(branch.low_ohm, "resistance"), format_value(branch.high_ohm, "resistance"))
-        kind = "normally closed" if branch.conducts_at_rest else "normally open"
-        return f"contact, {kind}, {closed} when closed"
-    if branch.kind == "leak":
-        return f"leakage, at least {format_value(branch.low_ohm, 'resistance')}"
-    if branch.kind == "wire":
-        span = words.span(format_value(branch.low_ohm, "resistance"), format_value(branch.high_ohm, "resistance"))
-        return f"own resistance {span}"
-    if math.isnan(branch.nominal_ohm):
-        return "resistor, to choose"
-    tolerance = f" {format_value(branch.resistor.tolerance, 'tolerance')}" if branch.resistor is not None else ""
-    return f"resistor {format_value(branch.nominal_ohm, 'resistance', digits=6)}{tolerance}"
+def _height(name: Sequence[str], small: Sequence[str], least: float) -> float:
+    return max(_NAME_LINE_MM * len(name) + _SMALL_LINE_MM * len(small) + 2.0, least)
 
 
-def _columns(view: LineView, rows: Sequence[_Row]) -> list[str]:
-    """Uprights from left to right: the coder's rails, its nodes by their distance from the pin, the pin, the rest."""
-    links: dict[str, list[str]] = {}
-    for row in rows:
-        if row.branches[0].kind != "leak":
-            links.setdefault(row.a, []).append(row.b)
-            links.setdefault(row.b, []).append(row.a)
-    used = list(dict.fromkeys(node for row in rows for node in (row.a, row.b)))
-    rails = [node for node in used if _is_rail(node)]
-    source = f"{view.line.source_side}@{view.line.id}"
-    ends = set(links.get(source, [])) - {view.pin}
-    far: dict[str, float] = {view.pin: 0.0}
-    waiting = [view.pin]
-    while waiting:
-        node = waiting.pop(0)
-        if node in ends:
-            continue  # no distance is measured through the source end
-        for other in links.get(node, []):
-            if other not in far and not _is_rail(other):
-                far[other] = far[node] + 1.0
-                waiting.append(other)
-    for node in ends & far.keys():
-        far[node] += len(used)  # what hangs on the source side stands beside it
-    left = sorted((rail for rail in rails if _rail_name(rail) not in _RAILS_RIGHT), key=lambda rail: rail != source)
-    right = sorted((r for r in rails if _rail_name(r) in _RAILS_RIGHT), key=lambda r: _RAILS_RIGHT.index(_rail_name(r)))
-    inside = [node for node in used if not _is_rail(node) and node != view.pin]
-    inside.sort(key=lambda node: -far.get(node, 0.0))
-    return [*left, *inside, view.pin, *right]
+def _key(rows: Sequence[Row], width: float) -> list[str]:
+    """What the numbers of a narrow drawing stand for."""
+    told = [f"{number}  {row.name}: {'; '.join(row.told)}" for number, row in enumerate(rows, start=1)]
+    return [piece for each in told for piece in wrap(drawable(each), width - 1.0, SMALL_MM)]
 
 
-def _rail_name(node: str) -> str:
-    return node.partition("@")[0]
-
-
-def _is_rail(node: str) -> bool:
-    return node in ("ground", "battery") or _rail_name(node) in ("return", "feed", "reference")
-
-
-def _gaps(nodes: Sequence[str], rows: Sequence[_Row]) -> list[float]:
+def _gaps(nodes: Sequence[str], rows: Sequence[Row]) -> list[float]:
     """Room between neighbouring uprights, so that every row finds a place for its symbols."""
     gaps = [_LEAST_GAP_MM] * (len(nodes) - 1)
     at = {node: index for index, node in enumerate(nodes)}
@@ -221,23 +185,23 @@ def _room(gap: float) -> int:
 def _head(nodes: Sequence[str], gaps: Sequence[float], index: int) -> tuple[str, ...]:
     """Name of an upright, broken to what fits between its neighbours."""
     node = nodes[index]
-    name = _rail_name(node) if _is_rail(node) else "pin" if node.startswith("pin@") else node.partition(":")[2]
+    name = rail_name(node) if is_rail(node) else "pin" if node.startswith("pin@") else node.partition(":")[2]
     name = {"far": "far end", "source": "source end"}.get(name, name)
     before = gaps[index - 1] if index else 12.0
     after = gaps[index] if index < len(gaps) else 12.0
     return wrap(drawable(name), min(before, after) - 1.2, SMALL_MM)
 
 
-def _texts(row: _Row) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def _texts(row: Row, most_mm: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return (
-        wrap(drawable(row.name), TEXT_MM, NAME_MM, "strong"),
-        tuple(piece for told in row.told for piece in wrap(drawable(told), TEXT_MM, SMALL_MM)),
+        wrap(drawable(row.name), most_mm, NAME_MM, "strong"),
+        tuple(piece for told in row.told for piece in wrap(drawable(told), most_mm, SMALL_MM)),
     )
 
 
-def _draw_rows(
+def _drawrows_of(
     canvas: Canvas,
-    rows: Sequence[_Row],
+    rows: Sequence[Row],
     texts: Sequence[tuple[tuple[str, ...], tuple[str, ...]]],
     heights: Sequence[float],
     places: dict[str, float],
@@ -266,7 +230,7 @@ def _draw_rows(
 
 
 def _draw_line(
-    canvas: Canvas, row: _Row, ends: Sequence[float], crossed: Sequence[float], uprights: Sequence[float], y: float
+    canvas: Canvas, row: Row, ends: Sequence[float], crossed: Sequence[float], uprights: Sequence[float], y: float
 ) -> None:
     left, right = ends
     bridges = [x for x in crossed if left < x < right]
@@ -297,13 +261,13 @@ def _slots(uprights: Sequence[float], count: int) -> Iterator[float]:
 
 
 def _draw_uprights(
-    canvas: Canvas, view: LineView, rows: Sequence[_Row], middles: Sequence[float], places: dict[str, float], top: float
+    canvas: Canvas, view: LineView, rows: Sequence[Row], middles: Sequence[float], places: dict[str, float], top: float
 ) -> None:
     canvas.group(kind="pp-nodes")
     for node, x in places.items():
         ends = [y for row, y in zip(rows, middles, strict=True) if node in (row.a, row.b)]
-        canvas.line(x, top, x, max(ends, default=top), width=0.5 if _is_rail(node) else 0.3)
-        if _is_rail(node):
+        canvas.line(x, top, x, max(ends, default=top), width=0.5 if is_rail(node) else 0.3)
+        if is_rail(node):
             canvas.line(x - 2.2, top, x + 2.2, top, width=0.6)
     own = [y for row, y in zip(rows, middles, strict=True) if row.in_controller]
     if own:
@@ -330,11 +294,11 @@ def _notes(view: LineView) -> list[str]:
     return notes
 
 
-def _describe(view: LineView, rows: Sequence[_Row], notes: Sequence[str]) -> str:
+def _describe(view: LineView, rows: Sequence[Row], notes: Sequence[str]) -> str:
     """The circuit in words."""
 
     def called(node: str) -> str:
-        name = _rail_name(node) if _is_rail(node) else "the pin" if node == view.pin else node.partition(":")[2]
+        name = rail_name(node) if is_rail(node) else "the pin" if node == view.pin else node.partition(":")[2]
         return {"far": "the far end", "source": "the source end"}.get(name, name)
 
     parts = [f"{row.name} ({'; '.join(row.told)}) between {called(row.a)} and {called(row.b)}" for row in rows]

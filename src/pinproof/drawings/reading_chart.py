@@ -90,7 +90,7 @@ def reading_chart(
     legend : bool
         Explain the patterns at the foot.
     nominals : mapping of operated contacts to reading, optional
-        Marked on the bars where given.
+        Marked on the bars; without it the rows' own nominal readings are, where they have one.
 
     Raises
     ------
@@ -106,7 +106,9 @@ def reading_chart(
     windows = line.windows.get(axis.space.name, ())
     folded = fold(rows, most_rows)
     title = f"{line.line} on {line.input}, {words.key_state(key_state)}: what each situation reads"
-    chart = _Chart(line, axis, windows, folded, WIDTHS_MM[layout], layout == "wide", legend, nominals or {})
+    if nominals is None:
+        nominals = {frozenset(row.operated): row.nominal for row in rows if not math.isnan(row.nominal)}
+    chart = _Chart(line, axis, windows, folded, WIDTHS_MM[layout], layout == "wide", legend, nominals)
     return chart.draw(title, _describe(line, axis, windows, folded), ident or f"chart-{key_state}-{axis.space.name}")
 
 

@@ -88,6 +88,14 @@ class Canvas:
         sizes = {"x": x, "y": y, "width": width, "height": height}
         self._add("rect", {**sizes, "rx": corner} if corner else sizes, style)
 
+    def coloured_rect(
+        self, x: float, y: float, width: float, height: float, colour: str, *, stroke: float, corner: float = 0.0
+    ) -> None:
+        """A rectangle in a colour of its own, outlined in ink so that it stands out on any paper."""
+        sizes = {"x": x, "y": y, "width": width, "height": height}
+        style = {**_stroke(stroke), "fill": colour}
+        self._add("rect", {**sizes, "rx": corner} if corner else sizes, style)
+
     def circle(self, x: float, y: float, radius: float, *, stroke: float = 0.0, fill: float = 0.0) -> None:
         """A circle."""
         self._add("circle", {"cx": x, "cy": y, "r": radius}, {**(_stroke(stroke) if stroke else {}), **_fill(fill)})

@@ -13,16 +13,25 @@ Modules
 netlist    the circuit and its elimination plan
 star_mesh  elimination of nodes without subtraction, on floats and on numpy columns
 solve      voltages, currents, powers, two-point resistance, transfer, Thevenin resistance
-signs      which way a reading moves with each part, proven from the graph alone
-intervals  sound bounds when the graph alone does not decide
-spans      worst-case span of a reading over a box
+edits      added, deleted and merged: the netlist after a fault
+sample     one reading of very many random samples
+box        sources driven by causes, readings, corners of the causes
+spans      worst-case span of a reading over a box; proven directions
 excursion  how far one parameter may move until the span's end reaches a level
 slices     one cause that moves several parts
-sample     readings of many random samples
-edits      added, deleted and merged: the netlist after a fault
+
+Below `spans` and `excursion`, in the order in which a span is found:
+reduce     series and parallel groups taken together, exactly
+signs      directions proven from the graph alone
+sweep      directions proven by interval bounds, all edges at once
+problems   which conductances sit at a proven end, which stay open
+corners    readings at all corners that are left, in one batch
+branch     branch and bound when those are too many
+intervals  sound bounds of a reading for it
 """
 
 from pinproof.network.box import Reading, Sources
+from pinproof.network.edits import Edited, edited
 from pinproof.network.excursion import Excursions, excursion, excursions
 from pinproof.network.netlist import Edge, Netlist, NetworkFault
 from pinproof.network.sample import readings_of_samples
@@ -31,6 +40,7 @@ from pinproof.network.solve import (
     Status,
     edge_currents,
     edge_powers,
+    node_status,
     node_voltages,
     resistance_between,
     thevenin_resistance,
@@ -40,6 +50,7 @@ from pinproof.network.spans import Monotone, Span, monotone, span
 
 __all__ = [
     "Edge",
+    "Edited",
     "Excursions",
     "Monotone",
     "Netlist",
@@ -51,9 +62,11 @@ __all__ = [
     "Status",
     "edge_currents",
     "edge_powers",
+    "edited",
     "excursion",
     "excursions",
     "monotone",
+    "node_status",
     "node_voltages",
     "readings_of_samples",
     "resistance_between",

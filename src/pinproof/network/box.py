@@ -115,9 +115,11 @@ class Sources:
         if self.all_corners:
             return tuple(dict.fromkeys(top_sets(rail_v) for rail_v in self.corner_rail_v))
         rails = len(self.base_v)
-        sets = tuple(
-            tuple(i for i in range(rails) if bits >> i & 1) for bits in range(1, 2**rails - 1)
-        ) if rails <= 8 else ()
+        sets = (
+            tuple(tuple(i for i in range(rails) if bits >> i & 1) for bits in range(1, 2**rails - 1))
+            if rails <= 8
+            else ()
+        )
         return (sets,)
 
 
@@ -149,7 +151,9 @@ class Reading:
         least = base + np.minimum(slope * sources.cause_low, slope * sources.cause_high).sum()
         if not least > 0.0:
             raise NetworkFault(
-                "reading, divisor", f"falls to {least:g} inside the box", "above zero everywhere",
+                "reading, divisor",
+                f"falls to {least:g} inside the box",
+                "above zero everywhere",
                 "Narrow the causes or read the plain voltage.",
             )
         out: FloatArray = base + cause @ slope

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from pinproof.network.box import Reading, Sources
 from pinproof.network.intervals import reading_bounds
@@ -33,12 +32,12 @@ def corner_columns(
 
     All problems in `part` have `count` open edges, though not the same ones.
     """
-    table = (np.arange(1 << count)[:, None] >> np.arange(max(count, 1))) & 1 == 1
+    table = np.asarray((np.arange(1 << count)[:, None] >> np.arange(max(count, 1))) & 1, dtype=bool)
     opened = open_edges[part]
     place = opened.cumsum(axis=1) - 1
     here = situation[part]
     columns: list[FloatArray] = []
-    some = opened.any(axis=0)
+    some: BoolArray = np.logical_or.reduce(opened, axis=0)
     for edge in range(base.shape[1]):
         column = base[part, edge][:, None]
         if some[edge]:
@@ -94,7 +93,7 @@ class Evaluator:
         max_rows: int,
     ) -> Best:
         """Try both ends of the open edges of every problem; the others stay as in `base`."""
-        problems, edges = base.shape
+        problems = base.shape[0]
         bits = open_edges.sum(axis=1)
         out = Best(
             np.full(problems, np.nan),
@@ -159,9 +158,7 @@ class Evaluator:
         chosen = np.take_along_axis(value, pick[..., None], axis=-1)[..., 0]
         return chosen, self.corners[pick]
 
-    def _transfer(
-        self, node: int, columns: Sequence[FloatArray], shape: tuple[int, int], shorts: bool
-    ) -> FloatArray:
+    def _transfer(self, node: int, columns: Sequence[FloatArray], shape: tuple[int, int], shorts: bool) -> FloatArray:
         rows = shape[0] * shape[1]
         if node in self.net.rail_index or rows > FEW_ROWS or not self.net.rail_index:
             out = transfer_columns(self.net, node, columns, shorts, shape)

@@ -21,7 +21,8 @@ from pinproof.network.netlist import Edge, FloatArray, IntArray, Netlist, Networ
 class Edited:
     """`net` is the new netlist.
 
-    `edge_from[i]` is the old column of new edge i, or -1 - k for the k-th added one. `node_to[j]` is the new index of old node j.
+    `edge_from[i]` is the old column of new edge i, or -1 - k for the k-th added one. `node_to[j]` is the new index of
+    old node j.
     """
 
     net: Netlist
@@ -84,7 +85,9 @@ def edited(
         rails = [name for name in roots if name in net.rails]
         if len(rails) > 1:
             raise NetworkFault(
-                "merge", f"{' and '.join(rails)} are both rails", "one rail in a group",
+                "merge",
+                f"{' and '.join(rails)} are both rails",
+                "one rail in a group",
                 "Add an edge of infinite conductance between them; the status then says that rails are shorted.",
             )
         if roots:

@@ -13,7 +13,6 @@ Sources: at a fixed corner of all others a reading is (a + b x) / (c + d x) in o
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,15 +20,15 @@ import numpy.typing as npt
 from pinproof.network.box import Reading, Sources
 from pinproof.network.corners import CHUNK, corner_columns
 from pinproof.network.netlist import FloatArray, Netlist, NetworkFault
-from pinproof.network.problems import Problems, problems_of
+from pinproof.network.problems import problems_of
 from pinproof.network.reduce import reduction
 from pinproof.network.solve import transfer_columns
 from pinproof.network.spans import checked_box, span
 from pinproof.network.star_mesh import eliminate
 
 BITS = 12
-"""Up to this many open conductances all corners are tried; more give a cautious answer, marked as not exact."""
-REACH = (1.0, 10.0, 1000.0)
+"""Up to this many open conductances all corners are tried for a cause; more give an answer marked as not exact."""
+REACH = 1000.0
 """A cause is followed so many times the shift that moves its rails by the whole spread of rail potentials."""
 
 
@@ -37,8 +36,8 @@ REACH = (1.0, 10.0, 1000.0)
 class Excursions:
     """First crossings, (S, L) for S situations and L levels, for a parameter that falls and one that rises.
 
-    NaN: never. `exact` (S,) is false where a span on the way was not exact: the level is reached at the answer, but an
-    earlier crossing is not excluded (for a cause: the answer may be missing).
+    NaN: never; for a cause, not within `REACH`. `exact` (S,) is false where a span that the answer rests on was not
+    exact: the level is reached at the answer, but an earlier crossing is not excluded.
     """
 
     falling: FloatArray
@@ -93,32 +92,32 @@ def excursions(
     wanted = np.asarray(levels, dtype=np.float64)
     wanted = np.array(np.broadcast_to(wanted, (low.shape[0], wanted.shape[-1])))
     if isinstance(parameter, str):
-        return _of_edge(net, low, high, sources, reading, net.edge_index(parameter), wanted, side)
+        edge = net.edge_index(parameter)
+        begin = np.stack([low[:, edge], high[:, edge]], axis=1)
+        end = np.tile([0.0, np.inf], (len(low), 1))
+        return _newton(_MovingEdge(net, low, high, sources, reading, edge, side), begin, end, wanted, side)
     if not 0 <= parameter < sources.cause_low.size:
         raise NetworkFault("parameter", f"cause {parameter}", f"0 to {sources.cause_low.size - 1}")
-    falling, exact_falling = _of_cause(net, low, high, sources, reading, parameter, -1.0, wanted, side)
-    rising, exact_rising = _of_cause(net, low, high, sources, reading, parameter, 1.0, wanted, side)
-    return Excursions(falling, rising, exact_falling & exact_rising)
+    moving = _MovingCause(net, low, high, sources, reading, parameter, side)
+    ends = moving.reach()
+    return _newton(moving, ends[0], ends[1], wanted, side)
 
 
-def _of_edge(
-    net: Netlist, low: FloatArray, high: FloatArray, sources: Sources, reading: Reading, edge: int,
-    levels: FloatArray, side: str,
-) -> Excursions:  # fmt: skip
+def _newton(
+    moving: _MovingEdge | _MovingCause, begin: FloatArray, end: FloatArray, levels: FloatArray, side: str
+) -> Excursions:
     """Newton steps along the worst readings: solve the crossing of the worst corner, find the worst corner there.
 
-    Begins at 0 or inf: if the worst reading has not reached the level there, it never does. Each step moves towards
-    the box; where the worst reading equals the level no other corner can have crossed earlier, for all are monotone.
+    `begin`, `end` (S, 2): falling and rising. Starts at the far end: if the worst reading has not reached the level
+    there, it never does. Each step moves towards the box; where the worst reading equals the level no other corner
+    can have crossed earlier, for all are monotone.
     """
     situations, count = levels.shape
     sign = 1.0 if side == "low" else -1.0
-    moving = _Moving(net, low, high, sources, reading, edge, side)
+    begin, end = begin.reshape(-1), end.reshape(-1)
     both = np.repeat(np.arange(situations), 2)
-    begin = np.stack([low[:, edge], high[:, edge]], axis=1).reshape(-1)
-    end = np.tile([0.0, np.inf], situations)
     at_begin, _, _, sure = moving.worst(both, begin)
-    at_end, corner, cause, sure_too = moving.worst(both, end)
-    sure = sure & sure_too
+    at_end, corner, cause, sure_end = moving.worst(both, end)
     # One row for each situation, direction and level.
     of = np.repeat(np.arange(2 * situations), count)
     level = sign * np.repeat(levels, 2, axis=0).reshape(-1)
@@ -129,12 +128,14 @@ def _of_edge(
     corner, cause = corner[of], cause[of]
     value[active] = end[of][active]
     slack = 1e-13 * max(1.0, float(np.abs(at_begin[np.isfinite(at_begin)]).max(initial=0.0)))
-    sure = sure[of]
+    # A reading reached at the beginning is certain; "never" rests on both ends, a crossing on the last point looked at.
+    sure_end = sure_end[of] | there
+    sure = sure[of] | there
     for _ in range(60):
         if not active.size:
             break
         x = moving.crossing(corner[active], cause[active], level[active], begin[of][active], end[of][active])
-        outward = np.where(end[of][active] == 0.0, x < value[active], x > value[active])
+        outward = np.where(end[of][active] < begin[of][active], x < value[active], x > value[active])
         x = np.where(outward | np.isnan(x), value[active], x)
         moved = x != value[active]
         value[active] = x
@@ -142,15 +143,15 @@ def _of_edge(
         if not active.size:
             break
         now, new_corner, new_cause, sure_now = moving.worst(both[of][active], value[active])
-        sure[active] &= sure_now
+        sure_end[active] = sure_now
         corner[active], cause[active] = new_corner, new_cause
         active = active[now < level[active] - slack]
     shaped = value.reshape(situations, 2, count)
-    exact = sure.reshape(situations, -1).all(axis=1)
+    exact = (sure & sure_end).reshape(situations, -1).all(axis=1)
     return Excursions(shaped[:, 0], shaped[:, 1], exact)
 
 
-class _Moving:
+class _MovingEdge:
     """One edge of a network set to chosen values, one for each row; readings signed so that the worst is the least."""
 
     def __init__(
@@ -197,26 +198,6 @@ class _Moving:
         return np.where(np.isinf(seen), np.nan, x)
 
 
-def _searchable(
-    work: Problems, side: str, situations: int
-) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], npt.NDArray[np.bool_]]:
-    """Problems of this side in situations whose corners can all be tried, their bits, and which situations those are."""
-    bits = work.bits()
-    rows = np.flatnonzero(work.side == (0 if side == "low" else 1))
-    exact = np.ones(situations, dtype=bool)
-    exact[work.situation[rows[bits[rows] > BITS]]] = False
-    return rows[exact[work.situation[rows]]], bits, exact
-
-
-def _parts(rows: npt.NDArray[np.intp], bits: npt.NDArray[np.intp]) -> list[tuple[int, npt.NDArray[np.intp]]]:
-    out: list[tuple[int, npt.NDArray[np.intp]]] = []
-    for count in np.unique(bits[rows]).tolist():
-        group = rows[bits[rows] == count]
-        step = max(1, CHUNK >> count)
-        out += [(count, group[start : start + step]) for start in range(0, group.size, step)]
-    return out
-
-
 def _ends(
     net: Netlist, node: int, minus: int | None, columns: list[FloatArray], shape: tuple[int, int], place: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -253,124 +234,96 @@ def _transfer(
     return out if minus is None else out - transfer_columns(net, minus, columns, shape=shape, shorts=shorts)
 
 
-def _of_cause(
-    net: Netlist, low: FloatArray, high: FloatArray, sources: Sources, reading: Reading, cause: int,
-    direction: float, levels: FloatArray, side: str,
-) -> tuple[FloatArray, npt.NDArray[np.bool_]]:  # fmt: skip
-    """First crossings of a cause that moves on from its end of the box, segment by segment."""
-    out = np.full(levels.shape, np.nan)
-    exact = np.ones(len(low), dtype=bool)
-    start = float(sources.cause_high[cause] if direction > 0 else sources.cause_low[cause])
-    spread = float(np.ptp(sources.corner_rail_v)) or 1.0
-    gain = float(np.abs(sources.gain[:, cause]).max(initial=0.0))
-    if reading.divisor is not None:
-        gain = max(gain, abs(float(np.asarray(reading.divisor[1], dtype=np.float64).reshape(-1)[cause])))
-    if gain == 0.0:
-        gain = spread
-    waiting = np.ones(len(low), dtype=bool)
-    begin = start
-    for reach in REACH:
-        end = _before_zero(sources, reading, cause, begin, start + direction * reach * spread / gain)
-        ends = sources.cause_low.copy(), sources.cause_high.copy()
-        ends[0][cause], ends[1][cause] = min(begin, end), max(begin, end)
-        segment = Sources(ends[0], ends[1], sources.base_v, sources.gain)
-        rows = np.flatnonzero(waiting)
-        found, sure = _cause_segment(
-            net, low[rows], high[rows], segment, reading, cause, begin, end, levels[rows], side
-        )
-        for row in np.flatnonzero(~sure).tolist():
-            for number in range(levels.shape[1]):
-                case = (net, low[rows[row]], high[rows[row]], sources, reading, cause, float(levels[rows[row], number]))
-                found[row, number] = _cautious_cause(*case, side, begin, end)
-        out[rows] = np.where(np.isnan(out[rows]), found, out[rows])
-        exact[rows] &= sure
-        waiting[rows] = np.isnan(out[rows]).any(axis=1)
-        begin = end
-        if not waiting.any():
-            break
-    return out, exact
+class _MovingCause:
+    """One cause set to chosen values, one for each row; readings signed so that the worst is the least."""
 
+    def __init__(
+        self, net: Netlist, low: FloatArray, high: FloatArray, sources: Sources, reading: Reading, cause: int, side: str
+    ) -> None:
+        self.net, self.low, self.high, self.sources, self.reading = net, low, high, sources, reading
+        self.cause, self.side, self.sign = cause, side, 1.0 if side == "low" else -1.0
+        corners = sources.corners.copy()
+        corners[:, cause] = 0.0
+        self.others = np.unique(corners, axis=0)
+        self.base, self.slope = 1.0, np.zeros(corners.shape[1])
+        if reading.divisor is not None:
+            self.base = float(reading.divisor[0])
+            self.slope = np.asarray(reading.divisor[1], dtype=np.float64).reshape(-1)
+        node, minus = reading.indices(net)
+        self.small = reduction(net, [n for n in (node, minus) if n is not None])
 
-def _cautious_cause(
-    net: Netlist, low: FloatArray, high: FloatArray, sources: Sources, reading: Reading, cause: int,
-    level: float, side: str, begin: float, end: float,
-) -> float:  # fmt: skip
-    """Bound by halving: the span over all values of the cause from `begin` to the answer stays clear of the level."""
+    def reach(self) -> tuple[FloatArray, FloatArray]:
+        """Where the cause begins and how far it is followed, (S, 2) each, short of a divisor of zero."""
+        source = self.sources
+        spread = float(np.ptp(source.corner_rail_v)) or 1.0
+        gain = max(float(np.abs(source.gain[:, self.cause]).max(initial=0.0)), abs(float(self.slope[self.cause])))
+        begin = np.array([source.cause_low[self.cause], source.cause_high[self.cause]])
+        end = begin + np.array([-1.0, 1.0]) * REACH * spread / (gain or spread)
+        slope = float(self.slope[self.cause])
+        near = self.slope * source.cause_low, self.slope * source.cause_high
+        rest = self.base + float(np.delete(np.minimum(*near), self.cause).sum())
+        for i in (0, 1):
+            if not rest + slope * end[i] > 0.0:
+                end[i] = begin[i] + (-rest / slope - begin[i]) * (1.0 - 1e-9)
+        return np.tile(begin, (len(self.low), 1)), np.tile(end, (len(self.low), 1))
 
-    def clear(value: float) -> bool:
-        ends = sources.cause_low.copy(), sources.cause_high.copy()
-        ends[0][cause], ends[1][cause] = min(begin, value), max(begin, value)
-        wide = Sources(ends[0], ends[1], sources.base_v, sources.gain)
-        found = span(net, low, high, wide, reading, branch_rounds=20)
-        return bool(found.low[0] > level) if side == "low" else bool(found.high[0] < level)
+    def worst(
+        self, situation: npt.NDArray[np.intp], x: FloatArray
+    ) -> tuple[FloatArray, FloatArray, FloatArray, npt.NDArray[np.bool_]]:
+        """Signed worst reading, its corner in the reduced network and its causes, and whether it is exact."""
+        cause = np.broadcast_to(self.others, (len(x), *self.others.shape)).copy()
+        cause[:, :, self.cause] = x[:, None]
+        volts, divisor = self.sources.rail_v(cause), self.base + cause @ self.slope
+        low, high = self.low[situation], self.high[situation]
+        work = problems_of(self.net, self.reading, self.sources, low, high, enumerate_rows=1 << 16, rail_v=volts)
+        bits = work.bits()
+        rows = np.flatnonzero(work.side == (0 if self.side == "low" else 1))
+        sure = bits[rows] <= BITS
+        # Too many open conductances: one corner is still a reading that can happen.
+        work.open_edges[rows[~sure]] = False
+        bits = work.bits()
+        value, corner = np.full(len(x), np.inf), np.empty((len(x), len(self.net.edges)))
+        chosen_cause = np.empty((len(x), cause.shape[2]))
+        for count in np.unique(bits[rows]).tolist():
+            group = rows[bits[rows] == count]
+            step = max(1, CHUNK >> count)
+            for part in (group[i : i + step] for i in range(0, group.size, step)):
+                of = work.situation[part]
+                columns = corner_columns(part, count, work.base, work.open_edges, work.low, work.high, work.situation)
+                shorts = any(bool(np.isinf(column).any()) for column in columns)
+                shape = (part.size, 1 << count)
+                transfer = _transfer(work.net, work.node, work.minus, columns, shape, shorts)
+                found = self.sign * (transfer @ volts[of].transpose(0, 2, 1)) / divisor[of][:, None, :]
+                flat = np.where(np.isnan(found), np.inf, found).reshape(part.size, -1)
+                pick = flat.argmin(axis=1)
+                value[of] = flat[np.arange(part.size), pick]
+                row, which = np.divmod(pick, cause.shape[1])
+                chosen_cause[of] = cause[of, which]
+                taken = (
+                    np.stack([np.broadcast_to(column, shape)[np.arange(part.size), row] for column in columns], axis=1)
+                    if columns
+                    else np.empty((part.size, 0))
+                )
+                at_high = taken == work.high[of]
+                corner[of] = work.small.expand(at_high, low[of], high[of])
+        return value, corner, chosen_cause, sure
 
-    if not clear(begin):
-        return begin
-    if clear(end):
-        return float("nan")
-    safe, lost = begin, end
-    for _ in range(40):
-        middle = (safe + lost) / 2.0
-        if clear(middle):
-            safe = middle
-        else:
-            lost = middle
-    return safe
-
-
-def _before_zero(sources: Sources, reading: Reading, cause: int, begin: float, end: float) -> float:
-    """`end`, or a point just before the divisor can reach zero."""
-    if reading.divisor is None:
-        return end
-    base, gain = reading.divisor
-    slope = np.asarray(gain, dtype=np.float64).reshape(-1)
-    others = np.minimum(slope * sources.cause_low, slope * sources.cause_high)
-    rest = base + others.sum() - others[cause]
-    if rest + slope[cause] * end > 0.0 or slope[cause] == 0.0:
-        return end
-    zero = -rest / slope[cause]
-    return float(begin + (zero - begin) * (1.0 - 1e-9))
-
-
-def _cause_segment(
-    net: Netlist, low: FloatArray, high: FloatArray, segment: Sources, reading: Reading, cause: int,
-    begin: float, end: float, levels: FloatArray, side: str,
-) -> tuple[FloatArray, npt.NDArray[np.bool_]]:  # fmt: skip
-    """First crossings between `begin` and `end`. Where not exact: `begin`, up to which nothing was reached."""
-    work = problems_of(net, reading, segment, low, high, enumerate_rows=1 << 12, joint=True)
-    rows, bits, exact = _searchable(work, side, len(low))
-    out = np.full(levels.shape, np.nan)
-    direction = 1.0 if end >= begin else -1.0
-    nearest = np.where(exact[:, None], np.inf, 0.0) * np.ones(levels.shape)
-    sign = 1.0 if side == "low" else -1.0
-    others: Any = segment.corners.copy()
-    others[:, cause] = begin
-    others = np.unique(others, axis=0)
-    divisor = reading.divisors(replace_range(segment, cause, begin), others)
-    slope = 0.0 if reading.divisor is None else float(np.asarray(reading.divisor[1]).reshape(-1)[cause])
-    for count, part in _parts(rows, bits):
-        columns = corner_columns(part, count, work.base, work.open_edges, work.low, work.high, work.situation)
-        shorts = any(bool(np.isinf(column).any()) for column in columns)
-        transfer = _transfer(work.net, work.node, work.minus, columns, (part.size, 1 << count), shorts)
-        value = transfer @ segment.rail_v(others).T
-        change = (transfer @ segment.gain[:, cause])[..., None]
-        for number in range(levels.shape[1]):
-            level = levels[work.situation[part], number][:, None, None]
-            # Above the level while `above` > 0; it changes by `rate` for each unit the cause moves on.
-            above = sign * (value - level * divisor)
-            rate = sign * direction * (change - level * slope)
-            with np.errstate(invalid="ignore", divide="ignore"):
-                way = np.where(above <= 0.0, 0.0, np.where(rate < 0.0, above / -rate, np.inf))
-            least = np.fmin.reduce(way, axis=(1, 2))
-            for row, s in enumerate(work.situation[part].tolist()):
-                nearest[s, number] = np.fmin(nearest[s, number], least[row])
-    reached = nearest <= abs(end - begin)
-    out[reached] = begin + direction * nearest[reached]
-    return out, exact
-
-
-def replace_range(sources: Sources, cause: int, value: float) -> Sources:
-    """The same sources with one cause known."""
-    low, high = sources.cause_low.copy(), sources.cause_high.copy()
-    low[cause] = high[cause] = value
-    return Sources(low, high, sources.base_v, sources.gain)
+    def crossing(
+        self, corner: FloatArray, cause: FloatArray, level: FloatArray, begin: FloatArray, end: FloatArray
+    ) -> FloatArray:
+        """Where the reading at each corner falls to the level, between `begin` and `end`; NaN if it does not."""
+        columns = [column[:, None] for column in self.small.apply(corner).T]
+        node, minus = self.reading.indices(self.small.net)
+        shorts = bool(np.isinf(corner).any())
+        transfer = _transfer(self.small.net, node, minus, columns, (len(corner), 1), shorts)[:, 0]
+        start = cause.copy()
+        start[:, self.cause] = begin
+        above = self.sign * (transfer * self.sources.rail_v(start)).sum(axis=1)
+        above -= level * (self.base + start @ self.slope)
+        rate = self.sign * transfer @ self.sources.gain[:, self.cause] - level * self.slope[self.cause]
+        rate = np.where(end > begin, rate, -rate)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            way = np.where(above <= 0.0, 0.0, np.where(rate < 0.0, above / -rate, np.nan))
+        x = np.where(end > begin, begin + way, begin - way)
+        out: FloatArray = np.clip(x, np.minimum(begin, end), np.maximum(begin, end))
+        return out

@@ -1,9 +1,9 @@
-"""Sound bounds over a box of conductances, for the cases the graph alone does not decide.
+"""Sound bounds of a reading over a box of conductances.
 
-Answers: does the drop across an edge keep its sign in this box? Between which values does a reading surely lie?
+Answers: between which values does a reading surely lie?
 Units:   siemens and volts. Boxes have shape (..., m).
 Touches: nothing.
-Beside:  `signs` proves what holds for every conductance; `spans` uses both.
+Beside:  `branch` bounds its sub-boxes with it; `sweep` does the same sums for all edges at once.
 Sources: interval arithmetic on star-mesh steps, each step with its tight range: ``g_i g_j / sum(g)`` grows with g_i
          and g_j and falls with every other branch. Ranges of weighted means: extremes have the large weights on one
          side of a threshold.
@@ -15,12 +15,10 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from pinproof.network.netlist import BoolArray, FloatArray, Netlist, Plan
+from pinproof.network.netlist import FloatArray, Netlist, Plan
 
 Pair = tuple[FloatArray, FloatArray]
-Signs = npt.NDArray[np.int8]
 
 
 def interval_slots(plan: Plan, low: Sequence[FloatArray], high: Sequence[FloatArray]) -> list[Pair | None]:
@@ -92,65 +90,6 @@ def mean_bounds(low: Sequence[FloatArray], high: Sequence[FloatArray], at_v: Flo
     least[never] = -np.inf
     most[never] = np.inf
     return least, most
-
-
-def drop_sign(net: Netlist, edge: int, low_s: FloatArray, high_s: FloatArray, rail_v: FloatArray) -> Signs:
-    """Sign of V_a - V_b for every rail vector (C, r) and all conductances of each box (..., m); 2 if not proven.
-
-    The sign does not depend on the edge's own conductance, so the two open-circuit potentials are compared.
-    """
-    a, b = net.ends[edge]
-    ends = _open_means(net, net.plan((a, b)), edge, (a, b), net.rail_index, low_s, high_s, rail_v)
-    (a_least, a_most), (b_least, b_most) = ends
-    return _compare((a_least >= b_most).all(axis=-1), (a_most <= b_least).all(axis=-1))
-
-
-def adjoint_sign(net: Netlist, edge: int, node: int, low_s: FloatArray, high_s: FloatArray) -> Signs:
-    """Sign of the drop a to b when a current is fed into `node` and all rails are at zero; 2 if not proven."""
-    a, b = net.ends[edge]
-    plan = net.plan((a, b, node), rails="merged")
-    ends = _open_means(
-        net, plan, edge, (a, b), (node, net.rail_index[0]), low_s, high_s, np.array([[1.0, 0.0]])
-    )
-    (a_least, a_most), (b_least, b_most) = ends
-    return _compare((a_least >= b_most).all(axis=-1), (a_most <= b_least).all(axis=-1))
-
-
-def _open_means(
-    net: Netlist,
-    plan: Plan,
-    edge: int,
-    ends: tuple[int, int],
-    fixed: Sequence[int],
-    low_s: FloatArray,
-    high_s: FloatArray,
-    at_v: FloatArray,
-) -> list[Pair]:
-    """Open-circuit potential bounds at both ends of an edge, the nodes in `fixed` being held at `at_v`."""
-    shape = low_s.shape[:-1]
-    zero = np.zeros(1)
-    low = [low_s[..., e] if e != edge else zero for e in range(low_s.shape[-1])]
-    high = [high_s[..., e] if e != edge else zero for e in range(low_s.shape[-1])]
-    slots = interval_slots(plan, low, high)
-    out: list[Pair] = []
-    for end in ends:
-        held = [i for i, node in enumerate(fixed) if plan.alias[node] == plan.alias[end]]
-        if held:
-            volts = np.broadcast_to(at_v[:, held[0]], (*shape, at_v.shape[0]))
-            out.append((volts, volts))
-            continue
-        pairs = [slots[s] if (s := plan.slot(end, node)) >= 0 else None for node in fixed]
-        lows = [zero if pair is None else pair[0] for pair in pairs]
-        highs = [zero if pair is None else pair[1] for pair in pairs]
-        least, most = mean_bounds(lows, highs, at_v)
-        out.append(
-            (np.broadcast_to(least, (*shape, at_v.shape[0])), np.broadcast_to(most, (*shape, at_v.shape[0])))
-        )
-    return out
-
-
-def _compare(higher: BoolArray, lower: BoolArray) -> Signs:
-    return np.where(higher & lower, 0, np.where(higher, 1, np.where(lower, -1, 2))).astype(np.int8)
 
 
 def reading_bounds(

@@ -100,7 +100,7 @@ class Netlist:
         Unknown or doubled names.
     """
 
-    __slots__ = ("nodes", "rails", "edges", "ends", "rail_index", "_node_index", "_edge_index", "_cache")
+    __slots__ = ("_cache", "_edge_index", "_node_index", "edges", "ends", "nodes", "rail_index", "rails")
 
     def __init__(
         self, nodes: Iterable[str], rails: Iterable[str], edges: Iterable[Edge | tuple[str, str, str]]
@@ -184,7 +184,7 @@ class Netlist:
         plan = self._cache.get(key)
         if plan is None:
             plan = self._cache[key] = _make_plan(self, tuple(keep), rails)
-        return plan  # type: ignore[no-any-return]
+        return plan
 
     def conductances(self, conductance_s: npt.ArrayLike, where: str = "conductance_s") -> FloatArray:
         """Checked array of shape (B, m); a vector counts as one row."""

@@ -27,7 +27,7 @@ FEW_OPEN = 3
 
 def problems_of(
     net: Netlist, reading: Reading, sources: Sources, low: FloatArray, high: FloatArray, enumerate_rows: int,
-    whole: tuple[int, ...] = (), joint: bool = False, unreduced: bool = False,
+    whole: tuple[int, ...] = (), rail_v: FloatArray | None = None, unreduced: bool = False,
 ) -> Problems:  # fmt: skip
     """Problems on the reduced network; interval proofs if more than about `enumerate_rows` corners are left.
 
@@ -38,15 +38,16 @@ def problems_of(
     keep = [n for n in (node, minus) if n is not None]
     if unreduced:
         same = reduction(net, keep, range(len(net.edges)))
-        return Problems(same, net, reading, sources, same.apply(low), same.apply(high), whole, joint)
+        return Problems(same, net, reading, sources, same.apply(low), same.apply(high), whole, rail_v)
     small = reduction(net, keep, whole)
-    work = Problems(small, net, reading, sources, small.apply(low), small.apply(high), whole, joint)
+    small_low, small_high = small.apply(np.stack([low, high]))
+    work = Problems(small, net, reading, sources, small_low, small_high, whole, rail_v)
     if work.bits().max(initial=0) > FEW_OPEN:
-        present = (high > 0.0).any(axis=0)
+        present = np.asarray((high > 0.0).any(axis=0))
         present[list(whole)] = True
         if not present.all():
             small = reduction(net, keep, whole, present.tobytes())
-            work = Problems(small, net, reading, sources, small.apply(low), small.apply(high), whole, joint)
+            work = Problems(small, net, reading, sources, small.apply(low), small.apply(high), whole, rail_v)
     bits = work.bits()
     if np.exp2(bits[bits > FEW_OPEN]).sum() > enumerate_rows:
         work.narrow()
@@ -58,13 +59,13 @@ class Problems:
 
     `base` (P, m') holds the conductances with each proven one at its end; `open_edges` marks those to be tried at
     both. `situation`, `order` and `side` tell where a problem belongs. All on the reduced network `net`. Edges in
-    `free` are set by the caller later. With `joint` one problem covers all causes in their box, not one order only:
-    drops are linear in the causes, so a direction that is the same at all corners is the same in between.
+    `free` are set by the caller later. With `rail_v` (S, C, r) each situation has its own rail potentials, and one
+    problem covers all of them.
     """
 
     def __init__(
         self, small: Reduction, original: Netlist, reading: Reading, sources: Sources, low: FloatArray,
-        high: FloatArray, whole: tuple[int, ...] = (), joint: bool = False,
+        high: FloatArray, whole: tuple[int, ...] = (), rail_v: FloatArray | None = None,
     ) -> None:  # fmt: skip
         self.small, self.net, self.sources, self.low, self.high = small, small.net, sources, low, high
         self.node, self.minus = reading.indices(small.net)
@@ -73,25 +74,44 @@ class Problems:
         everywhere = np.ones(len(wanted), dtype=bool)
         self.free = [int(small.group[edge]) for edge in whole if small.group[edge] >= 0]
         orders = sources.orders
-        self.effects = structural_effects(self.net, self.node, self.minus, orders, everywhere, wanted)
-        if not sources.all_corners and len(original.rails) > 8:
-            self.effects[:] = OPEN
-        self.joint = joint
-        if joint:
-            self.effects = same_effect(self.effects)[None]
-        self.orders = len(self.effects)
+        self.rail_v = rail_v
+        if rail_v is not None:
+            self.effects = self._own_effects(rail_v)[:, None]
+        elif not sources.all_corners and len(original.rails) > 8:
+            self.effects = np.full((1, 1, len(wanted)), OPEN, dtype=np.int8)
+        else:
+            key = ("effects", self.node, self.minus, orders)
+            known = self.net._cache.get(key)
+            if known is None:
+                found = structural_effects(self.net, self.node, self.minus, orders, everywhere, wanted)[None]
+                known = self.net._cache[key] = found
+            self.effects = known
+        self.orders = self.effects.shape[1]
         situations, edges = low.shape
         self.varies[:, self.free] = False
-        open_edges = (self.effects == OPEN)[None, :, None, :] & self.varies[:, None, None, :]
-        # Falls with the conductance: the low side wants it high. No effect: high, which never makes a node float.
-        to_low = np.stack([self.effects == RISES, self.effects == FALLS], axis=1)
-        base = np.where(to_low[None], low[:, None, None, :], high[:, None, None, :])
+        open_edges = (self.effects == OPEN)[:, :, None, :] & self.varies[:, None, None, :]
+        base = np.where(_towards_low(self.effects), low[:, None, None, :], high[:, None, None, :])
         count = situations * self.orders * 2
         self.base = base.reshape(count, edges)
         self.open_edges = np.broadcast_to(open_edges, base.shape).reshape(count, edges).copy()
         self.situation = np.repeat(np.arange(situations), self.orders * 2)
         self.order = np.tile(np.repeat(np.arange(self.orders), 2), situations)
         self.side = np.tile(np.array([0, 1]), situations * self.orders)
+
+    def _own_effects(self, rail_v: FloatArray) -> Signs:
+        """Effects (S, m') that hold for all rail potentials of a situation."""
+        out = np.empty((len(rail_v), len(self.net.edges)), dtype=np.int8)
+        known: dict[frozenset[tuple[tuple[int, ...], ...]], Signs] = {}
+        everywhere = np.ones(len(self.net.edges), dtype=bool)
+        for situation, corners in enumerate(rail_v):
+            orders = frozenset(top_sets(volts) for volts in corners)
+            if orders not in known:
+                found = structural_effects(
+                    self.net, self.node, self.minus, list(orders), everywhere, range(len(everywhere))
+                )
+                known[orders] = same_effect(found)
+            out[situation] = known[orders]
+        return out
 
     def bits(self) -> IntArray:
         """Number of open conductances of each problem."""
@@ -101,8 +121,9 @@ class Problems:
         """What is left of the box of each problem."""
         where, situation = self.open_edges[rows], self.situation[rows]
         if self.free:
-            low, high = np.where(where, self.low[situation], self.base[rows]), np.where(
-                where, self.high[situation], self.base[rows]
+            low, high = (
+                np.where(where, self.low[situation], self.base[rows]),
+                np.where(where, self.high[situation], self.base[rows]),
             )
             low[:, self.free], high[:, self.free] = 0.0, np.inf
             return low, high
@@ -123,14 +144,17 @@ class Problems:
 
     def narrow(self, rounds: int = 4) -> None:
         """Prove more directions by intervals, in the boxes where proven conductances already sit at their ends."""
-        if not self.sources.all_corners or not self.net.rail_index or self.node in self.net.rail_index:
+        if (
+            (not self.sources.all_corners and self.rail_v is None)
+            or not self.net.rail_index
+            or self.node in self.net.rail_index
+        ):
             return
         rows = np.flatnonzero(self.bits() > FEW_OPEN)
         for _ in range(rounds):
             if not rows.size:
                 return
-            order = None if self.joint else self.order[rows]
-            signs = self._interval_effects(*self.boxes(rows), order, self.open_edges[rows])
+            signs = self._interval_effects(*self.boxes(rows), rows, self.open_edges[rows])
             proven = self.open_edges[rows] & (signs != OPEN)
             to_low = (signs == RISES) == (self.side[rows] == 0)[:, None]
             situation = self.situation[rows]
@@ -148,39 +172,49 @@ class Problems:
         effects[opened] = found[opened]
 
     def _interval_effects(
-        self, low: FloatArray, high: FloatArray, order: IntArray | None, asked: npt.NDArray[np.bool_]
+        self, low: FloatArray, high: FloatArray, problems: IntArray | None, asked: npt.NDArray[np.bool_]
     ) -> Signs:
-        """Effects (P, m') where asked; OPEN if not proven. `order` None: for all corners of the causes."""
-        out = np.full(low.shape, OPEN, dtype=np.int8)
+        """Effects (P, m') where asked; OPEN if not proven. `problems` None: one row for each situation, all causes."""
         rails = self.net.rail_index
+        edges = np.flatnonzero(asked.any(axis=0)).tolist()
+        everyone = np.arange(len(low))
         adjoint = Sweep(self.net, ((self.node,), rails))
         adjoint.prepare(low, high)
-        second = None
+        fed = np.array([[1.0, 0.0]])
+        sign = adjoint.signs(edges, everyone, fed)
         if self.minus is not None and self.minus not in rails:
             second = Sweep(self.net, ((self.minus,), rails))
             second.prepare(low, high)
+            sign = _minus(sign, second.signs(edges, everyone, fed))
         drop = Sweep(self.net, tuple((rail,) for rail in rails))
         drop.prepare(low, high)
-        fed = np.array([[1.0, 0.0]])
+        fall = np.full(sign.shape, OPEN, dtype=np.int8)
+        for rows, at_v in self._rail_sets(problems, everyone):
+            worth = np.flatnonzero((sign[:, rows] != OPEN).any(axis=1))
+            fall[np.ix_(worth, rows)] = drop.signs([edges[i] for i in worth], rows, at_v)
+        # A product of zero has no effect in this box; counting it as RISES is sound.
+        effect = np.where(fall * sign > 0, FALLS, RISES)
+        out = np.full(low.shape, OPEN, dtype=np.int8)
+        out[:, edges] = np.where((fall == OPEN) | (sign == OPEN), OPEN, effect).T
+        return out
+
+    def _rail_sets(self, problems: IntArray | None, everyone: IntArray) -> list[tuple[IntArray, FloatArray]]:
+        """Rows that share a set of rail potentials, and those: (C, r), or (C, r, rows) if each row has its own."""
+        if self.rail_v is not None and problems is not None:
+            return [(everyone, np.ascontiguousarray(self.rail_v[self.situation[problems]].transpose(1, 2, 0)))]
         volts = self.sources.corner_rail_v
+        if problems is None:
+            return [(everyone, volts)]
         place = {key: i for i, key in enumerate(self.sources.orders)}
         of_corner = np.array([place[top_sets(rail_v)] for rail_v in volts], dtype=np.intp)
-        for edge in np.flatnonzero(asked.any(axis=0)).tolist():
-            rows = np.flatnonzero(asked[:, edge])
-            sign = adjoint.signs(edge, rows, fed)
-            if second is not None:
-                sign = _minus(sign, second.signs(edge, rows, fed))
-            known = sign != OPEN
-            rows, sign = rows[known], sign[known]
-            for number in range(self.orders) if order is not None else (None,):
-                part = np.arange(rows.size) if number is None else np.flatnonzero(order[rows] == number)  # type: ignore[index]
-                if part.size:
-                    at_v = volts if number is None else volts[of_corner == number]
-                    fall = drop.signs(edge, rows[part], at_v)
-                    # A product of zero has no effect in this box; counting it as RISES is sound.
-                    effect = np.where(fall * sign[part] > 0, FALLS, RISES)
-                    out[rows[part], edge] = np.where(fall == OPEN, OPEN, effect)
-        return out
+        order = self.order[problems]
+        parts = [(np.flatnonzero(order == number), volts[of_corner == number]) for number in range(self.orders)]
+        return [(rows, at_v) for rows, at_v in parts if rows.size]
+
+
+def _towards_low(effects: Signs) -> npt.NDArray[np.bool_]:
+    """Whether a side (axis 2) wants the low end. Without effect: high, which never makes a node float."""
+    return np.stack([effects == RISES, effects == FALLS], axis=2)
 
 
 def same_effect(per_order: Signs) -> Signs:

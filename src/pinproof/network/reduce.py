@@ -67,7 +67,7 @@ def reduction(net: Netlist, keep: Sequence[int], whole: Sequence[int] = (), pres
     made = net._cache.get(key)
     if made is None:
         made = net._cache[key] = _reduce(net, set(keep), set(whole), present)
-    return made  # type: ignore[no-any-return]
+    return made
 
 
 def _reduce(net: Netlist, keep: set[int], whole: set[int], present: bytes | None) -> Reduction:

@@ -59,7 +59,7 @@ def _flags(net: Netlist, source: frozenset[int], sink: frozenset[int], present: 
     for edge in wanted:
         if flags[edge] == 255:
             flags[edge] = paths.directions(edge)
-    return flags  # type: ignore[no-any-return]
+    return flags
 
 
 class _Paths:
@@ -67,7 +67,9 @@ class _Paths:
 
     def __init__(self, net: Netlist, source: frozenset[int], sink: frozenset[int], present: bytes) -> None:
         self.s, self.t = -1, -2
-        self.name = {node: self.s if node in source else self.t if node in sink else node for node in range(len(net.nodes))}
+        self.name = {
+            node: self.s if node in source else self.t if node in sink else node for node in range(len(net.nodes))
+        }
         self.ends = [(self.name[a], self.name[b]) for a, b in net.ends]
         around: dict[int, set[int]] = {self.s: set(), self.t: set()}
         for there, (a, b) in zip(present, self.ends, strict=True):
@@ -153,7 +155,8 @@ def structural_effects(
     mask = present.tobytes()
     adjoint = adjoint_flags(net, node, mask, wanted).copy()
     if minus is not None:
-        adjoint |= flip(adjoint_flags(net, minus, mask, wanted) & 3)
+        other = (adjoint_flags(net, minus, mask, wanted) & 3).astype(np.uint8)
+        adjoint |= flip(other)
     out = np.zeros((len(orders), len(net.edges)), dtype=np.int8)
     pick = np.zeros(len(net.edges), dtype=bool)
     pick[list(wanted)] = True

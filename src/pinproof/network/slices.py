@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -28,7 +29,7 @@ BoxAt = Callable[[float, float], tuple[npt.ArrayLike, npt.ArrayLike]]
 
 @dataclass(frozen=True, eq=False)
 class SlicedSpan:
-    """`span` of the union; `low_at`, `high_at` (S,) are values of the tied cause at which the inner ends are reached."""
+    """`span` of the union; `low_at`, `high_at` (S,): where in the tied cause's range the inner ends are reached."""
 
     span: Span
     low_at: FloatArray
@@ -77,14 +78,12 @@ def sliced_span(
         return SlicedSpan(only, at, at, 1)
     cuts = np.linspace(cause_low, cause_high, slices + 1).tolist()
     points = {t: span(net, *box_at(t, t), sources, reading) for t in cuts}
-    parts = {pair: span(net, *box_at(*pair), sources, reading) for pair in zip(cuts[:-1], cuts[1:], strict=True)}
+    parts = {pair: span(net, *box_at(*pair), sources, reading) for pair in pairwise(cuts)}
     while True:
         inner_low = np.fmin.reduce([p.inner_low for p in points.values()])
         inner_high = np.fmax.reduce([p.inner_high for p in points.values()])
         pairs = list(parts)
-        beyond = np.stack(
-            [np.fmax(inner_low - parts[pair].low, parts[pair].high - inner_high) for pair in pairs]
-        )
+        beyond = np.stack([np.fmax(inner_low - parts[pair].low, parts[pair].high - inner_high) for pair in pairs])
         beyond = np.where(np.isnan(beyond), 0.0, beyond).max(axis=1)
         room = most_slices - len(pairs)
         wide = [int(i) for i in np.argsort(-beyond, kind="stable")[:room] if beyond[i] > gap]

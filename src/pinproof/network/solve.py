@@ -112,24 +112,23 @@ def edge_currents(net: Netlist, conductance_s: npt.ArrayLike, rail_v: npt.ArrayL
 
 
 def edge_powers(net: Netlist, conductance_s: npt.ArrayLike, rail_v: npt.ArrayLike) -> FloatArray:
-    """Heat in each edge, shape (B, m). [W] An ideal short has none, unless it joins two rails (NaN)."""
+    """Heat in each edge, shape (B, m). [W] An ideal short has none; NaN if it joins rails of different potential."""
     g = net.conductances(conductance_s)
     v, status = _solve(net, g, rail_v)
     out = np.zeros(g.shape)
     with np.errstate(invalid="ignore"):
         for index, (a, b) in enumerate(net.ends):
+            if a == b:
+                continue
             drop = v[:, a] - v[:, b]
             idle = (g[:, index] == 0.0) | (status[:, a] == Status.FLOATING) | (status[:, b] == Status.FLOATING)
-            short = np.isinf(g[:, index])
-            heat = np.where(short, np.where((drop == 0.0) | (status[:, a] == 0), 0.0, np.nan), g[:, index] * drop**2)
-            heat = np.where(short & (status[:, a] == 0) & (status[:, b] == 0) & (drop != 0.0), np.nan, heat)
-            out[:, index] = np.where(idle | (a == b), 0.0, heat)
+            ideal = np.where(drop == 0.0, 0.0, np.nan)
+            heat = np.where(np.isinf(g[:, index]), ideal, g[:, index] * drop**2)
+            out[:, index] = np.where(idle, 0.0, heat)
     return out
 
 
-def resistance_between(
-    net: Netlist, conductance_s: npt.ArrayLike, a: str, b: str, killed: str = "open"
-) -> FloatArray:
+def resistance_between(net: Netlist, conductance_s: npt.ArrayLike, a: str, b: str, killed: str = "open") -> FloatArray:
     """What an ohmmeter reads between two nodes with all sources killed, shape (B,). [Ω]
 
     Parameters

@@ -133,6 +133,8 @@ def span(
     if len(sources.base_v) != len(net.rails):
         raise NetworkFault("sources", f"{len(sources.base_v)} potentials", f"{len(net.rails)}, one for each rail")
     situations = low.shape[0]
+    if not net.rails:
+        return _nothing_holds(low, sources)
     status = _status(net, (node, minus), low, high, sources)
     shorted = bool((status == Status.RAILS_SHORTED).any())
     work = problems_of(net, reading, sources, low, high, enumerate_rows=SWEEP_ROWS, unreduced=shorted)
@@ -160,13 +162,31 @@ def span(
     ends = [_join(side, outer, exact, best, work.orders, situations) for side in (0, 1)]
     (low_out, low_in, low_exact, low_corner, low_cause), (high_out, high_in, high_exact, high_corner, high_cause) = ends
     return Span(
-        low_out, high_out, low_in, high_in, low_exact, high_exact, low_corner, high_corner, low_cause, high_cause, status
+        low_out,
+        high_out,
+        low_in,
+        high_in,
+        low_exact,
+        high_exact,
+        low_corner,
+        high_corner,
+        low_cause,
+        high_cause,
+        status,
     )
 
 
-def monotone(
-    net: Netlist, low_s: npt.ArrayLike, high_s: npt.ArrayLike, sources: Sources, reading: Reading
-) -> Monotone:
+def _nothing_holds(low: FloatArray, sources: Sources) -> Span:
+    """A netlist without rails: no potential anywhere."""
+    rows = low.shape[0]
+    nan = np.full(rows, np.nan)
+    no = np.zeros(rows, dtype=bool)
+    cause = np.tile(sources.cause_low, (rows, 1))
+    status = np.full(rows, int(Status.FLOATING), dtype=np.int8)
+    return Span(nan, nan, nan, nan, no, no, low, low, cause, cause, status)
+
+
+def monotone(net: Netlist, low_s: npt.ArrayLike, high_s: npt.ArrayLike, sources: Sources, reading: Reading) -> Monotone:
     """In which direction each conductance moves the reading, proven over the whole box and all causes.
 
     The graph is tried first, then interval bounds over the box. Edges that cannot vary are proven as well, since
@@ -177,7 +197,7 @@ def monotone(
     reading.divisors(sources, sources.corners)
     small = reduction(net, [n for n in (node, minus) if n is not None])
     work = Problems(small, net, reading, sources, small.apply(low), small.apply(high))
-    out = np.tile(same_effect(work.effects), (low.shape[0], 1))
+    out = np.tile(same_effect(work.effects[0]), (low.shape[0], 1))
     if sources.all_corners and (out == OPEN).any():
         work.narrow_box(out)
     padded = np.concatenate([out, np.zeros((len(out), 1), dtype=np.int8)], axis=1)

@@ -24,12 +24,12 @@ from pinproof.network.netlist import BoolArray, FloatArray, Netlist, Plan
 ScalarPlan = Callable[[Sequence[float]], tuple[float, ...]]
 
 
-def eliminate(plan: Plan, columns: Sequence[FloatArray], shorts: bool) -> list[FloatArray | None]:
+def eliminate(plan: Plan, columns: Sequence[FloatArray], shorts: bool, zeros: bool = True) -> list[FloatArray | None]:
     """Carry out a plan on columns, one array for each edge; returns the slots (None: no edge ever there).
 
     Columns may have different shapes that broadcast together; work that does not depend on an axis is then done
     once. Slots of an eliminated node keep the conductances it had when its turn came. `shorts` says whether any
-    conductance can be infinite.
+    conductance can be infinite, `zeros` whether any can be 0: saying no is quicker.
     """
     slots: list[Any] = [None] * len(plan.slot_edges)
     for number, edges in enumerate(plan.slot_edges):
@@ -41,11 +41,13 @@ def eliminate(plan: Plan, columns: Sequence[FloatArray], shorts: bool) -> list[F
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         for star in plan.stars:
             if star.mesh:
-                _star(slots, star.slots, star.mesh, shorts)
+                _star(slots, star.slots, star.mesh, shorts, zeros)
     return slots
 
 
-def _star(slots: list[Any], own: tuple[int, ...], mesh: tuple[tuple[int, int, int], ...], shorts: bool) -> None:
+def _star(
+    slots: list[Any], own: tuple[int, ...], mesh: tuple[tuple[int, int, int], ...], shorts: bool, zeros: bool
+) -> None:
     g = [slots[s] for s in own]
     total = g[0]
     for value in g[1:]:
@@ -56,7 +58,7 @@ def _star(slots: list[Any], own: tuple[int, ...], mesh: tuple[tuple[int, int, in
         if not short.any():
             short = None
     # A star without any conductance: dividing 0 by 1 instead of by 0 leaves every slot as it is.
-    safe = total + (total == 0.0)
+    safe = total + (total == 0.0) if zeros else total
     first = _first_short(g) if short is not None else []
     for i, j, target in mesh:
         added = (g[i] / safe) * g[j]
@@ -96,10 +98,10 @@ def weights(g: Sequence[FloatArray], shorts: bool) -> tuple[list[FloatArray], Bo
     return parts, none
 
 
-def links(net: Netlist, node: int, columns: Sequence[FloatArray], shorts: bool) -> list[FloatArray]:
+def links(net: Netlist, node: int, columns: Sequence[FloatArray], shorts: bool, zeros: bool = True) -> list[FloatArray]:
     """Conductance from `node` to each rail with all else eliminated, one array for each rail. [S]"""
     plan = net.plan((node,))
-    slots = eliminate(plan, columns, shorts)
+    slots = eliminate(plan, columns, shorts, zeros)
     zero = np.zeros(1)
     out: list[FloatArray] = []
     for rail in net.rail_index:
@@ -121,7 +123,7 @@ def scalar_links(net: Netlist, node: int) -> ScalarPlan:
         space: dict[str, Any] = {"inf": inf}
         exec(compile(scalar_source(plan, outputs), "<elimination plan>", "exec"), space)
         made = plan.cache["scalar"] = space["eliminate"]
-    return made  # type: ignore[no-any-return]
+    return made
 
 
 def scalar_source(plan: Plan, outputs: Sequence[int]) -> str:

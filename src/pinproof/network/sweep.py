@@ -1,7 +1,7 @@
 """Interval star-mesh for all edges at once: one sweep up the elimination order and one down.
 
-Answers: over a box, which edges have a drop, or an adjoint drop, of one sign? The same question as
-         `intervals.drop_sign` and `adjoint_sign`, for every edge at the price of a few eliminations.
+Answers: over a box, which edges have a drop, or an adjoint drop, of one sign? The sign does not depend on the edge's
+         own conductance, so the potentials of its two ends with the edge open are bounded and compared.
 Units:   siemens, volts. Columns are problems, (P,).
 Touches: nothing.
 Beside:  `spans` narrows its boxes with it.
@@ -12,13 +12,15 @@ Sources: the two sweeps are the usual ones on an elimination tree (message passi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
-from pinproof.network.intervals import Signs
-from pinproof.network.netlist import FloatArray, Netlist
+from pinproof.network.netlist import BoolArray, FloatArray, Netlist
 
+Signs = npt.NDArray[np.int8]
 Mesh = dict[tuple[int, int], Any]
 """Intervals of a small network: key (a, b) with a < b, or (a, -1) for the block of conductances to all fixed nodes.
 A value is an array (2, P), or (2, f, P) for a block; index 0 holds low ends, 1 high ends."""
@@ -108,43 +110,54 @@ class Sweep:
             key = (a, b) if a < b else (b, a)
             mesh[key] = mesh[key] + value if key in mesh else value
 
-    def open_means(self, edge: int, rows: Any, at_v: FloatArray) -> list[tuple[FloatArray, FloatArray]] | None:
-        """Bounds (P, C) of the potential at both ends with the edge itself open; None if no end is free."""
+    def _blocks(self, edge: int, rows: Any) -> tuple[FloatArray, FloatArray] | None:
+        """Conductances (2, f, P) from each end to the fixed nodes with the edge itself open; None if no end is free.
+
+        An end that is fixed itself counts as shorted to its own potential.
+        """
         home = self.home[edge]
         if home is None:
             return None
         mesh = self._local(home, edge, None)
         _merge(mesh, self.outside[home])
         ends = self.ends[edge]
-        if rows is not None:
-            mesh = {key: value[..., rows] for key, value in mesh.items()}
+        mesh = {key: value[..., rows] for key, value in mesh.items()}
         for other in self.around[home]:
             if other not in ends:
                 mesh = _eliminated(mesh, other)
-        count = self.box.shape[-1] if rows is None else len(rows)
-        out: list[tuple[FloatArray, FloatArray]] = []
+        out: list[FloatArray] = []
         for end in ends:
-            if end in self.fixed:
-                volts = np.broadcast_to(at_v[:, self.fixed[end]], (count, at_v.shape[0]))
-                out.append((volts, volts))
-            else:
-                block = mesh.get((end, -1))
-                if block is None:
-                    shape = (count, at_v.shape[0])
-                    out.append((np.full(shape, -np.inf), np.full(shape, np.inf)))
-                else:
-                    out.append(_means(block, at_v))
-        return out
+            block = mesh.get((end, -1))
+            if block is None:
+                block = np.zeros((2, self.fixed_count, len(rows)))
+                if end in self.fixed:
+                    block[:, self.fixed[end]] = np.inf
+            out.append(block)
+        return out[0], out[1]
 
-    def signs(self, edge: int, rows: Any, at_v: FloatArray) -> Signs:
-        """Sign of the drop a to b for all fixed potentials `at_v` (C, f), for each box; 2 if not proven."""
-        count = self.box.shape[-1] if rows is None else len(rows)
-        ends = self.open_means(edge, rows, at_v)
-        if ends is None:
-            return np.full(count, 2, dtype=np.int8)
-        (a_least, a_most), (b_least, b_most) = ends
-        higher, lower = (a_least >= b_most).all(axis=1), (a_most <= b_least).all(axis=1)
-        return np.where(higher & lower, 0, np.where(higher, 1, np.where(lower, -1, 2))).astype(np.int8)
+    def signs(self, edges: Sequence[int], rows: npt.NDArray[np.intp], at_v: FloatArray) -> Signs:
+        """Sign of the drop a to b of each edge in each box, (E, rows); 2 if not proven.
+
+        `at_v` holds all potentials of the fixed nodes to prove it for: (C, f), or (C, f, rows) if each box has its own.
+        """
+        out = np.full((len(edges), len(rows)), 2, dtype=np.int8)
+        if not len(rows):
+            return out
+        step = max(1, 4096 // len(rows))
+        for start in range(0, len(edges), step):
+            found = [(i, self._blocks(edges[i], rows)) for i in range(start, min(start + step, len(edges)))]
+            pairs = [(i, pair) for i, pair in found if pair is not None]
+            if not pairs:
+                continue
+            blocks = np.concatenate([end for _, pair in pairs for end in pair], axis=-1)
+            volts = at_v if at_v.ndim == 2 else np.tile(at_v, 2 * len(pairs))
+            least, most = _means(blocks, volts)
+            shape = (-1, len(pairs), 2, len(rows))
+            least, most = least.reshape(shape), most.reshape(shape)
+            higher = (least[:, :, 0] >= most[:, :, 1]).all(axis=0)
+            lower = (most[:, :, 0] <= least[:, :, 1]).all(axis=0)
+            out[[i for i, _ in pairs]] = np.where(higher & lower, 0, np.where(higher, 1, np.where(lower, -1, 2)))
+        return out
 
 
 def _merge(mesh: Mesh, other: Mesh) -> None:
@@ -211,37 +224,59 @@ def _range(g_i: FloatArray, g_j: FloatArray, rest: Any) -> FloatArray:
 
 
 def _means(block: FloatArray, at_v: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Bounds (P, C) of the weighted mean of fixed potentials with weights in block (2, f, P)."""
+    """Bounds (C, P) of the weighted mean of fixed potentials (C, f) or (C, f, P) with weights in block (2, f, P)."""
     low, high = block
-    least = np.empty((block.shape[-1], at_v.shape[0]))
-    most = np.empty_like(least)
-    any_short = bool(np.isinf(high).any())
+    rising = np.argsort(at_v, axis=1, kind="stable")
+    volts = np.take_along_axis(at_v, rising, axis=1)
+    if at_v.ndim == 2:
+        low, high, volts = low[rising], high[rising], volts[..., None]
+    else:
+        low = np.take_along_axis(np.broadcast_to(low, at_v.shape), rising, axis=1)
+        high = np.take_along_axis(np.broadcast_to(high, at_v.shape), rising, axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
-        for c, volts in enumerate(at_v):
-            rising = np.argsort(volts, kind="stable")
-            least[:, c] = _extreme(low[rising], high[rising], volts[rising], any_short)
-            falling = rising[::-1]
-            most[:, c] = -_extreme(low[falling], high[falling], -volts[falling], any_short)
+        least = _least(low, high, volts)
+        most = -_least(low[:, ::-1], high[:, ::-1], -volts[:, ::-1])
     never = np.isnan(least) | np.isnan(most)
     least[never], most[never] = -np.inf, np.inf
     return least, most
 
 
-def _extreme(low: FloatArray, high: FloatArray, volts: FloatArray, any_short: bool) -> FloatArray:
-    """Least mean over weights (f, P) for rising potentials (f,): large weights on the low side of a threshold."""
-    best = np.full(low.shape[1], np.nan)
-    for cut in range(1, len(volts) + 1):
-        weight = np.concatenate([high[:cut], low[cut:]])
-        total = weight.sum(axis=0)
-        mean = (weight * volts[:, None]).sum(axis=0) / total
-        if any_short:
-            short = np.isinf(weight)
-            first = np.where(short, volts[:, None], np.inf).min(axis=0)
-            mean = np.where(short.any(axis=0), first, mean)
-        best = np.fmin(best, mean)
-    return best
+def _least(low: FloatArray, high: FloatArray, volts: FloatArray) -> FloatArray:
+    """Least weighted mean (C, P) over weights (C, f, P) for rising potentials: large weights below a threshold.
+
+    All thresholds at once: sums of large weights up to it and of small weights beyond it.
+    """
+    short: BoolArray = np.isinf(np.atleast_1d(high))
+    any_short = bool(short.any())
+    short_low: BoolArray = np.isinf(np.atleast_1d(low))
+    if any_short:
+        low, high = np.where(short_low, 0.0, low), np.where(short, 0.0, high)
+    total, moment = _sums(high, low), _sums(high * volts, low * volts)
+    mean = moment / total
+    if any_short:
+        wide = np.broadcast_to(volts, mean.shape)
+        first = np.take_along_axis(wide, short.argmax(axis=1)[:, None], axis=1)
+        first_low = np.take_along_axis(wide, short_low.argmax(axis=1)[:, None], axis=1)
+        mean = np.where(np.logical_or.reduce(short_low, axis=1, keepdims=True), first_low, mean)
+        mean = np.where(np.logical_or.accumulate(short, axis=1), first, mean)
+    out: FloatArray = np.fmin.reduce(mean, axis=1)
+    return out
 
 
-def sweep_for(net: Netlist, fixed: tuple[tuple[int, ...], ...]) -> Sweep:
-    """A fresh sweep; its tree is cheap and its sweeps belong to one call."""
-    return Sweep(net, fixed)
+def _sums(first: FloatArray, then: FloatArray) -> FloatArray:
+    """For each threshold the sum of `first` up to it and of `then` beyond it, along axis 1.
+
+    Written out because numpy's cumulative sum along an inner axis takes ten times as long.
+    """
+    out = np.empty_like(first)
+    out[:, 0] = first[:, 0]
+    count = first.shape[1]
+    for i in range(1, count):
+        np.add(out[:, i - 1], first[:, i], out=out[:, i])
+    if count > 1:
+        beyond = then[:, count - 1].copy()
+        for i in range(count - 2, -1, -1):
+            out[:, i] += beyond
+            if i:
+                beyond += then[:, i]
+    return out

@@ -52,5 +52,10 @@ def join(*children: str) -> Html:
     return Html("".join(one if isinstance(one, Html) else _plain(one) for one in children))
 
 
+def unbroken(text: str) -> str:
+    """The text with every number bound to its unit."""
+    return _BEFORE_UNIT.sub("\u00a0", text)
+
+
 def _plain(text: str) -> str:
-    return escape(_BEFORE_UNIT.sub("\u00a0", one_line(text)), quote=False)
+    return escape(unbroken(one_line(text)), quote=False)

@@ -1,8 +1,10 @@
 """Which resistors to solder, with their colours and letter codes.
 
-Answers: what is the value of each coder resistor, how is it marked, may it be changed?
+Answers: what is the value of each coder resistor, how is it marked, what does it say from the wrong end, may it be
+         changed?
+Units:   ohms; tolerances as ratios.
 Touches: nothing.
-Beside:  `pinproof.quantities.markings` knows the codes.
+Beside:  `pinproof.quantities.markings` knows the codes; `order` counts what to buy.
 """
 
 from __future__ import annotations
@@ -13,7 +15,11 @@ from dataclasses import dataclass
 from pinproof.design.model import Resistor, Truck
 from pinproof.errors import PinproofError
 from pinproof.quantities import format_value
-from pinproof.quantities.markings import bands, letter_code
+from pinproof.quantities.markings import bands, letter_code, read_bands
+
+FIVE_BANDS_UP_TO = 0.02
+"""Tolerance up to which parts mostly carry five bands, even where four could say the value (common practice, no
+source)."""
 
 
 @dataclass(frozen=True)
@@ -23,50 +29,76 @@ class Part:
     where: str
     value: str
     tolerance: str
-    colours: str
+    colours: str  # bands in words, first band first; "" where no bands say this value
     code: str
     basis: str
     note: str
+    line: str = ""
+    path: str = ""
+    ohm: float | None = None
+    tolerance_ratio: float = 0.0
+    fixed: bool = False
+    bands: tuple[str, ...] = ()
+    trap: str = ""  # what the bands say from the other end, where that is a value too
+    also: str = ""  # the other number of bands this value is sold with
 
 
 def parts_of(truck: Truck) -> tuple[Part, ...]:
     """Every coder resistor of a truck in file order, pulls inside controllers left out."""
-    return tuple(_part(where, one) for where, one in _resistors(truck))
+    return tuple(_part(line, where, one) for line, where, one in _resistors(truck))
 
 
-def _resistors(truck: Truck) -> Iterator[tuple[str, Resistor]]:
+def _resistors(truck: Truck) -> Iterator[tuple[str, str, Resistor]]:
     for line in truck.lines:
         for contact in truck.contacts_of(line):
             if contact.resistor is not None:
-                yield f"{contact.id} (line {line.id})", contact.resistor
+                yield line.id, f"{contact.id} (line {line.id})", contact.resistor
         named = {"idle": line.idle_resistor, "top": line.top_resistor, "end": line.end_resistor}
         for name, one in named.items():
             if one is not None:
-                yield f"{name} resistor (line {line.id})", one
+                yield line.id, f"{name} resistor (line {line.id})", one
         for element in line.elements:
             if element.resistor is not None:
-                yield f"{element.id} (line {line.id})", element.resistor
+                yield line.id, f"{element.id} (line {line.id})", element.resistor
 
 
-def _part(where: str, one: Resistor) -> Part:
+def _part(line: str, where: str, one: Resistor) -> Part:
     tolerance = format_value(one.tolerance, "tolerance")
     note = "fixed, not to be re-chosen" if one.fixed else ""
     if one.ohm is None:
-        return Part(where, "to choose", tolerance, "", "", one.basis, note)
+        return Part(
+            where, "to choose", tolerance, "", "", one.basis, note, line=line, path=one.path,
+            tolerance_ratio=one.tolerance, fixed=one.fixed,
+        )  # fmt: skip
     value = format_value(one.ohm, "resistance", digits=6)
+    rows = _rows_of_bands(one.ohm, one.tolerance)
+    first = rows[0] if rows else ()
+    also = f"also sold with {len(rows[1])} bands: {', '.join(rows[1])}" if len(rows) > 1 else ""
     return Part(
-        where, value, tolerance, _colours(one.ohm, one.tolerance), _code(one.ohm, one.tolerance), one.basis, note
-    )
+        where, value, tolerance, ", ".join(first), _code(one.ohm, one.tolerance), one.basis, note, line=line,
+        path=one.path, ohm=one.ohm, tolerance_ratio=one.tolerance, fixed=one.fixed, bands=first, trap=_trap(first),
+        also=also,
+    )  # fmt: skip
 
 
-def _colours(ohm: float, tolerance: float) -> str:
-    """Four bands where two digits are enough, else five; empty where no bands say this value."""
-    for count in (4, 5):
+def _rows_of_bands(ohm: float, tolerance: float) -> list[tuple[str, ...]]:
+    """The rows of bands that say this value, the one to expect first; none where no bands do."""
+    found = []
+    for count in (5, 4) if tolerance <= FIVE_BANDS_UP_TO * (1.0 + 1e-9) else (4, 5):
         try:
-            return ", ".join(bands(ohm, tolerance, count=count))
+            found.append(bands(ohm, tolerance, count=count))
         except PinproofError:
             continue
-    return ""
+    return found
+
+
+def _trap(row: tuple[str, ...]) -> str:
+    """What a row of bands says from its other end; "" where that is no value."""
+    wrong = [each for each in read_bands(row) if each.direction == "reversed"] if row else []
+    if not wrong:
+        return ""
+    said = format_value(wrong[0].ohm, "resistance", digits=6)
+    return f"from the other end it reads {said} {format_value(wrong[0].tolerance, 'tolerance')}"
 
 
 def _code(ohm: float, tolerance: float) -> str:

@@ -63,11 +63,11 @@ def answer(truck: Truck, proof: TruckProof) -> Html:
     """The verdict in words, what decides it, and what to measure first."""
     paragraphs = [
         el("p", mark(proof.verdict), sentences.headline(proof.verdict) + ".", class_="word"),
-        el("p", sentences.what_decides(proof)),
+        el("p", sentences.whatdecides(proof)),
     ]
     if proof.verdict is not Verdict.PASS:
         paragraphs += [
-            el("p", told) for line in proof.lines if line.verdict is proof.verdict for told in _decides(truck, line)
+            el("p", told) for line in proof.lines if line.verdict is proof.verdict for told in decides(truck, line)
         ]
     first = sentences.measure_first(proof.rests_on, proof.verdict)
     if first:
@@ -81,7 +81,7 @@ def answer(truck: Truck, proof: TruckProof) -> Html:
     return el("section", el("h2", "Verdict"), *paragraphs, class_=f"answer {_CLASS[proof.verdict]}")
 
 
-def _decides(truck: Truck, line: LineProof) -> list[str]:
+def decides(truck: Truck, line: LineProof) -> list[str]:
     """What brings a line down: why it cannot be proven, its worst situation, or a check beside the windows."""
     if line.reason:
         return [words.sentence(line.reason)]

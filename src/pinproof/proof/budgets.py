@@ -365,7 +365,8 @@ def _add_failing(
 
 
 def _add_windows(view: LineView, state: Judged, found: dict[str, RestsOn]) -> None:
-    paths = {each.meaning: each.path for each in (*view.line.windows, *view.line.targets)}
+    paths = {window.meaning: window.path for window in view.line.windows}
+    paths |= {target.meaning: target.path for target in view.line.targets}
     bases = {each.meaning: each.basis for each in view.line.windows}
     for row in state.rows:
         if not row.window or math.isinf(row.margin):

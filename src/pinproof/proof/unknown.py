@@ -49,9 +49,12 @@ def with_pull(truck: Truck, line: Line, pull_ohm: float) -> Truck:
     """The same truck, supposing this pull, and that its lists in ohms mean this pull."""
     owner = truck.input_of(line)
     supposed = _supposed(owner, line, pull_ohm)
-    refer = {"with_pull_ohm": pull_ohm}
-    windows = tuple(dataclasses.replace(each, **refer) if each.kind == "ohm" else each for each in line.windows)
-    targets = tuple(dataclasses.replace(each, **refer) if each.kind == "ohm" else each for each in line.targets)
+    windows = tuple(
+        dataclasses.replace(each, with_pull_ohm=pull_ohm) if each.kind == "ohm" else each for each in line.windows
+    )
+    targets = tuple(
+        dataclasses.replace(each, with_pull_ohm=pull_ohm) if each.kind == "ohm" else each for each in line.targets
+    )
     changed = dataclasses.replace(line, windows=windows, targets=targets)
     return dataclasses.replace(
         truck,

@@ -1,0 +1,319 @@
+"""What to do next, from what the proof found: the three actions that bring most.
+
+Answers: what to order today, what to find out first, with why, minutes, tools and what can hurt.
+Touches: nothing.
+Sources: minutes and delivery times are common practice, no source.
+
+The order: parts that take days to come; then what keeps the proof from being made at all (pull, what the pin wants,
+values); then what makes it fail; then the windows nobody has measured; then the weakest numbers, the one whose error
+would overturn the verdict soonest first.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from pinproof.chain.measures import BARE_PIN, LIVE_OHMS, METER, Measure, link_of, measure_of
+from pinproof.chain.outlook import JUDGES_WORDS, fed_through_enable, outlooks, pull_is_unknown, what_goes_wrong
+from pinproof.choose.drawer import Drawer
+from pinproof.design.model import UNKNOWN, Input, Line, Truck
+from pinproof.proof.prove import prove_line
+from pinproof.proof.results import LineProof, RestsOn, TruckProof
+from pinproof.quantities import format_value
+from pinproof.verdict import Verdict
+
+MOST_ACTIONS = 3
+SAME_OHM = 1e-3
+"""A drawer part this near (ratio) to a value is that value."""
+
+
+@dataclass(frozen=True)
+class Action:
+    """One thing to do. `parameters` are the design paths it settles, `command` what to type, "" where nothing."""
+
+    what: str
+    why: str
+    minutes: int
+    tools: tuple[str, ...] = ()
+    caution: str = ""
+    order_today: bool = False
+    parameters: tuple[str, ...] = ()
+    command: str = ""
+
+
+def next_actions(truck: Truck, proof: TruckProof, drawer: Drawer | None = None) -> tuple[Action, ...]:
+    """The next actions of a truck, at most `MOST_ACTIONS`, the first one first."""
+    found: list[Action] = []
+    for action in _all(truck, proof, drawer):
+        if all(action.what != each.what for each in found):
+            found.append(action)
+    return tuple(found[:MOST_ACTIONS])
+
+
+def _all(truck: Truck, proof: TruckProof, drawer: Drawer | None) -> Iterator[Action]:
+    pairs = [(truck.line(each.line), each) for each in proof.lines]
+    yield from _orders(truck, pairs, drawer)
+    for line, _ in pairs:
+        yield from _pull(truck, line)
+    for line, each in pairs:
+        yield from _feeding(truck, line, each)
+        yield from _judging(truck, line)
+    for line, each in pairs:
+        yield from _wanted(line)
+        yield from _to_choose(truck, line, each)
+    for line, each in pairs:
+        yield from _failing(truck, line, each)
+    rests = proof.rests_on
+    for rest in rests:
+        if link_of(rest.parameter) == "meaning" and rest.basis == "assumed":
+            yield from _measure(truck, rest, rests)
+            break
+    for rest in rests:
+        yield from _measure(truck, rest, rests)
+    yield from _bench(proof)
+
+
+# parts
+
+
+def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawer | None) -> Iterator[Action]:
+    needed: dict[float, int] = {}
+    paths: list[str] = []
+    settled, assumed = True, False
+    for line, proof in pairs:
+        settled = settled and proof.verdict.rank >= Verdict.WOULD_HOLD.rank and not line.free
+        assumed = assumed or bool(line.targets) or any(each.basis == "assumed" for each in line.windows)
+        resistors = [contact.resistor for contact in truck.contacts_of(line)]
+        resistors += [line.idle_resistor, line.top_resistor, line.end_resistor, *(e.resistor for e in line.elements)]
+        for each in resistors:
+            if each is None or each.fixed or each.basis == "measured":
+                continue
+            paths.append(each.path)
+            if each.ohm is None:
+                settled = False
+            else:
+                needed[each.ohm] = needed.get(each.ohm, 0) + 1
+    if not paths:
+        return
+    days = "by post they take days (common practice, no source)"
+    assortment = "an assortment of 1 % film resistors, half watt, 10 Ω to 1 MΩ"
+    if not settled:
+        if drawer is not None and drawer.parts:
+            return
+        now = f" Of today's values: {_values(needed, 1)}." if needed else ""
+        yield Action(
+            f"Order today: {assortment}, and a 10 kΩ potentiometer.",
+            f"The values of {_count(len(paths), 'resistor')} can still change; {days}.{now}",
+            10, order_today=True, parameters=tuple(paths),
+        )  # fmt: skip
+        return
+    short = _not_in_drawer(needed, drawer)
+    if short:
+        body = _body_words([proof for _, proof in pairs])
+        why = (
+            f"The line holds with these values and nobody has measured the parts; {days}. One spare of each is counted."
+        )
+        also = ""
+        if assumed:
+            also = f". Also {assortment}"
+            why += " The windows are assumed, so the values can still change."
+        yield Action(
+            f"Order today: {_values(short, 2)}{body}{also}.", why, 10, order_today=True, parameters=tuple(paths)
+        )
+
+
+def _not_in_drawer(needed: dict[float, int], drawer: Drawer | None) -> dict[float, int]:
+    stock = [(part.nominal_ohm, part.count) for part in drawer.parts] if drawer is not None else []
+    short: dict[float, int] = {}
+    for ohm, count in sorted(needed.items()):
+        have = sum(amount for value, amount in stock if abs(value - ohm) <= SAME_OHM * ohm)
+        if have < count:
+            short[ohm] = count - have
+    return short
+
+
+def _values(needed: dict[float, int], spare: int) -> str:
+    return ", ".join(
+        f"{count + spare - 1} × {format_value(ohm, 'resistance')}" for ohm, count in sorted(needed.items())
+    )
+
+
+def _body_words(proofs: Sequence[LineProof]) -> str:
+    bodies = [each.numbers["fault_body_w"] for p in proofs for each in p.findings if "fault_body_w" in each.numbers]
+    watts = [each for each in bodies if isinstance(each, float)]
+    if len(watts) < len(bodies):
+        return ", the strongest bodies there are: one burns even at 1 W if its wire is shorted (see the resistor link)"
+    return f", bodies of {max(watts):g} W" if watts else ""
+
+
+# what keeps the proof from being made
+
+
+def _pull(truck: Truck, line: Line) -> Iterator[Action]:
+    owner = truck.input_of(line)
+    if not pull_is_unknown(owner):
+        return
+    paths = tuple(f"input.{owner.id}.{side}" for side in ("pull_up", "pull_down") if getattr(owner, side) is UNKNOWN)
+    if len(paths) == 2:
+        yield Action(
+            f"Unplug the coded wire, key on, and read the volts at the bare pin of {owner.id}. Near 5 V or near the "
+            'battery: form = "pull-up", switches to ground. Near 0 V: form = "pull-down", switches to a supply.',
+            "Nothing can be proven before the form is known: in the wrong form every code is upside down.",
+            5, (METER,), BARE_PIN, parameters=paths,
+        )  # fmt: skip
+    path = f"input.{owner.id}.{'pull_up' if line.source_side == 'return' else 'pull_down'}"
+    measure = measure_of(path)
+    if measure is None or path not in paths:
+        return
+    said = [f"{_judged(owner, each.judges)}{each.text}" for each in outlooks(truck, line)]
+    why = " ".join(said) if said else f"The pull inside {owner.id} is unknown, so no reading can be computed."
+    yield _action(measure, why, (path,))
+
+
+def _judged(owner: Input, judges: str) -> str:
+    return f"If it judges {JUDGES_WORDS[judges]}: " if owner.compares == "unknown" else ""
+
+
+def _feeding(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
+    """Taps that stay alive in automatic, where they would do better fed through the manual slot's switch."""
+    other = fed_through_enable(truck, line)
+    if other is None:
+        return
+    if pull_is_unknown(truck.input_of(line)):
+        now = {each.judges: each.single_ohm for each in outlooks(truck, line)}
+        gains = [each for each in outlooks(other, other.line(line.id)) if len(each.single_ohm) > len(now[each.judges])]
+        why = " ".join(f"{_judged(truck.input_of(line), each.judges)}{each.text}" for each in gains)
+    elif not proof.reason and proof.verdict is Verdict.FAIL:
+        tried = prove_line(other, other.line(line.id), samples=0, drift=False)
+        why = f"The proof, made again with that: {tried.verdict}." if tried.verdict.rank > proof.verdict.rank else ""
+    else:
+        return
+    if why:
+        yield Action(
+            "Find out whether the taps get their power or ground through the manual slot's switch: slot off, a tap "
+            "pressed, ohms from the coded wire to the switches' supply or ground wire. Open: write "
+            'taps_fed = "through enable". If not, wire them so; they are then dead in automatic.',
+            f"Fed through the slot: {why}", 10, (METER,), LIVE_OHMS, parameters=(f"line.{line.id}.taps_fed",),
+        )  # fmt: skip
+
+
+def _judging(truck: Truck, line: Line) -> Iterator[Action]:
+    owner = truck.input_of(line)
+    if owner.compares != "unknown":
+        return
+    supply = truck.supply.run
+    yield Action(
+        f"Hold one button, watch the shown reading of {owner.id} while the engine starts. It stays: write compares = "
+        '"battery". It moves with the supply: write compares = "volts".',
+        f"As plain volts the reading would move by a factor of {supply.high / supply.low:.2g} over the stated supply "
+        f"({supply.text}).",
+        5, ("whatever shows the controller's reading",),
+        "Wheels chocked, brake on, lever in park: a held tap must not move the truck.",
+        parameters=(f"input.{owner.id}.compares",),
+    )  # fmt: skip
+
+
+def _wanted(line: Line) -> Iterator[Action]:
+    if not line.free:
+        return
+    measure = measure_of(f"line.{line.id}.window.each-meaning")
+    assert measure is not None
+    yield Action(
+        f"Find out what the pin wants for {line.id}: the maker's list, else by potentiometer. {measure.how}",
+        "No window and no target is known; only whether the readings could be told apart can be computed.",
+        measure.minutes, measure.tools, measure.caution, parameters=(f"line.{line.id}.window",),
+    )  # fmt: skip
+
+
+def _to_choose(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
+    todo = [each.id for each in truck.contacts_of(line) if each.resistor is not None and each.resistor.ohm is None]
+    if todo and not pull_is_unknown(truck.input_of(line)):
+        yield Action(
+            f"Let Pinproof choose the resistors of {', '.join(todo)}.", f"Not shown because {proof.reason}.", 1,
+            parameters=tuple(f"contact.{each}.resistor" for each in todo), command="pinproof choose FILE",
+        )  # fmt: skip
+
+
+# what makes it fail
+
+
+def _failing(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
+    bad = [row for row in proof.situations if row.verdict.rank < Verdict.WOULD_HOLD.rank]
+    if not bad:
+        return
+    row = min(bad, key=lambda each: (each.verdict.rank, each.margin))
+    why = f"{what_goes_wrong(row)} (margin {_cut(row.margin)} of half a window)."
+    if row.weakest:
+        why += f" It gives way through the {number_words(truck, row.weakest)}."
+    weak = {each.parameter: each for each in proof.rests_on}
+    rest = weak.get(row.weakest)
+    if rest is not None and math.isfinite(rest.strain) and link_of(row.weakest) not in ("", "resistor", "meaning"):
+        measure = measure_of(row.weakest)
+        if measure is not None:
+            yield _action(measure, f"{why} {rest.what}", (row.weakest,))
+    yield Action(
+        "Choose the values again, and see which cures hold.", why, 2, parameters=(row.weakest,),
+        command="pinproof choose FILE; pinproof prove FILE",
+    )  # fmt: skip
+
+
+def number_words(truck: Truck, path: str) -> str:
+    """A number of the file in words, as stated: "pull-up inside tap_pin (1 kohm, measured)"."""
+    measure, entry = measure_of(path), truck.entries().get(path)
+    name = measure.name if measure is not None else path
+    return f"{name} ({entry.text}, {entry.basis})" if entry is not None else name
+
+
+def _cut(margin: float) -> str:
+    return f"{math.floor(margin * 100.0):+d} %" if math.isfinite(margin) else "none"
+
+
+# what to measure
+
+
+def _measure(truck: Truck, rest: RestsOn, rests: Sequence[RestsOn]) -> Iterator[Action]:
+    measure = measure_of(rest.parameter)
+    if measure is None:
+        return
+    contact = rest.parameter.split(".")[1] if rest.parameter.startswith("contact.") else ""
+    entry = truck.entries().get(rest.parameter)
+    same = [each for each in rests if contact and each.parameter.endswith("." + rest.parameter.rsplit(".", 1)[1])]
+    shared = [each for each in same if each.text == rest.text] if getattr(entry, "from_default", False) else [rest]
+    many = f" The same number stands for {len(shared)} contacts: measure each." if len(shared) > 1 else ""
+    stated = f" ({rest.text}, {rest.basis})" if not rest.text.startswith("window ") else f" ({rest.basis})"
+    yield _action(
+        measure,
+        f"It rests on the {measure.name}{stated}. {_sentence(rest.what)}{many}",
+        tuple(each.parameter for each in shared),
+    )
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _bench(proof: TruckProof) -> Iterator[Action]:
+    rows = [row for row in proof.situations if row.key_state == "run" and row.meaning and math.isfinite(row.low)]
+    if not rows:
+        return
+    said = ", ".join(
+        f"{' + '.join(row.operated) or 'nothing operated'} {row.low * 100:.0f} to {row.high * 100:.0f} %"
+        if row.unit == "1"
+        else f"{' + '.join(row.operated) or 'nothing operated'} {row.low:.2f} to {row.high:.2f} V"
+        for row in rows[:6]
+    )
+    yield Action(
+        f"Check it on the truck: read the pin in each state. Computed: {said}.",
+        "All this is computed; a reading outside its span means that a number in the file is not true.",
+        20, (METER,), BARE_PIN,
+    )  # fmt: skip
+
+
+def _action(measure: Measure, why: str, paths: tuple[str, ...]) -> Action:
+    return Action(measure.how, why, measure.minutes, measure.tools, measure.caution, parameters=paths)
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"

@@ -1,0 +1,261 @@
+"""The chain of a truck, link by link, each with its verdict and its weakest number.
+
+Answers: how far is the chain shown, where does it give way, on which unmeasured number does each link rest.
+Units:   readings in ratio or volts as `SituationProof.unit` says.
+Touches: nothing.
+Beside:  `actions` says what to do next; `measures` says which link a number belongs to.
+
+A verdict here is never better than the proof's. Switch, resistor, wire and pin share one circuit, so while a situation
+fails, only the link that it fails by has a verdict of its own; the others are "not shown" until it holds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from pinproof.chain.actions import Action, next_actions, number_words
+from pinproof.chain.measures import LINKS, link_of, measure_of
+from pinproof.choose.drawer import Drawer
+from pinproof.design.model import Line, Truck
+from pinproof.proof.results import Finding, LineProof, RestsOn, SituationProof, TruckProof
+from pinproof.quantities import format_value
+from pinproof.verdict import Verdict, worst
+
+CIRCUIT = ("switch", "resistor", "wire", "pin")
+CHECK_LINK = {
+    "reach": "switch", "transit": "switch", "wetting": "switch",
+    "heat": "resistor", "target-distance": "resistor",
+    "broken-wire": "wire", "short": "wire", "diode": "wire",
+    "back-feed": "pin", "unknown-pull": "pin", "yield": "reading",
+}  # fmt: skip
+"""The link that each check of docs/checks.md speaks of."""
+QUESTIONS = {
+    "switch": "Does each press make its contact, and nothing else?",
+    "resistor": "Is each resistor chosen, near enough and strong enough?",
+    "wire": "Do wires, plugs and grounds leave the code as it is?",
+    "pin": "Is it known what the controller's pin does to the wire?",
+    "reading": "Does every situation read what it may, at worst?",
+    "meaning": "Is it known what the controller makes of a reading?",
+    "gear": "Does the commanded gear suit speed and engine?",
+    "log": "Did the truck do what it was told?",
+    "repair": "What broke, and what keeps the truck going?",
+}
+NOT_BUILT = {
+    "gear": "Not built in this version: the driveline is not computed. Work the speeds per gear out by hand, and keep "
+    "the controller's own over-speed guard on.",
+    "log": "Not built in this version: logs are not read. Count taps and shifts on a slow drive in an empty area.",
+    "repair": "Not built in this version: faults are not searched for. The wire link says what one broken or shorted "
+    "wire reads as.",
+}
+
+
+@dataclass(frozen=True)
+class Link:
+    """One link. `weakest` is its weakest number in words, "" where it has none; `built` False: no engine for it yet."""
+
+    name: str
+    question: str
+    verdict: Verdict
+    text: str
+    weakest: str = ""
+    rests_on: tuple[RestsOn, ...] = ()
+    built: bool = True
+
+
+@dataclass(frozen=True)
+class Chain:
+    """The whole chain and the next actions. `proof` is the verdict of what this version can prove."""
+
+    id: str
+    name: str
+    proof: Verdict
+    links: tuple[Link, ...]
+    actions: tuple[Action, ...]
+
+    def link(self, name: str) -> Link:
+        """The link of this name; KeyError if there is none."""
+        return {each.name: each for each in self.links}[name]
+
+
+def chain_of(truck: Truck, proof: TruckProof, drawer: Drawer | None = None) -> Chain:
+    """The chain of a proven truck.
+
+    Parameters
+    ----------
+    truck, proof : Truck, TruckProof
+        Of the same design; the proof with drift budgets.
+    drawer : Drawer, optional
+        The owner's stock: what is in it need not be ordered.
+
+    Examples
+    --------
+    >>> from pinproof.design import load
+    >>> from pinproof.proof import prove
+    >>> truck = load("truck.toml")  # doctest: +SKIP
+    >>> chain_of(truck, prove(truck)).link("wire").verdict  # doctest: +SKIP
+    <Verdict.PASS: 'pass'>
+    """
+    links = tuple(_link(name, truck, proof) for name in LINKS)
+    return Chain(truck.id, truck.name, proof.verdict, links, next_actions(truck, proof, drawer))
+
+
+def _link(name: str, truck: Truck, proof: TruckProof) -> Link:
+    if name in NOT_BUILT:
+        return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, NOT_BUILT[name], built=False)
+    parts = []
+    for each in proof.lines:
+        line = truck.line(each.line)
+        if name in CIRCUIT:
+            verdict, text = _circuit(name, truck, line, each)
+        elif name == "reading":
+            verdict, text = _reading(each)
+        else:
+            verdict, text = _meaning(line, each)
+        parts.append((verdict, f"{each.line}: {text}" if len(proof.lines) > 1 else text))
+    if not parts:
+        return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, "The design has no coded line.")
+    rests = tuple(each for each in proof.rests_on if link_of(each.parameter) == name)
+    return Link(
+        name, QUESTIONS[name], worst(verdict for verdict, _ in parts), " ".join(text for _, text in parts),
+        _weakest(name, truck, proof, rests), rests,
+    )  # fmt: skip
+
+
+def _circuit(name: str, truck: Truck, line: Line, proof: LineProof) -> tuple[Verdict, str]:
+    """Verdict and text of switch, resistor, wire or pin."""
+    findings = [each for each in proof.findings if CHECK_LINK.get(each.check) == name]
+    if proof.reason:
+        return Verdict.NOT_SHOWN, _unproven(name, truck, line, proof, findings)
+    bad = [row for row in proof.situations if row.verdict.rank < Verdict.WOULD_HOLD.rank]
+    mine = [row for row in bad if link_of(row.weakest) == name]
+    decided = [each for each in findings if each.verdict is not None and each.verdict.rank < Verdict.WOULD_HOLD.rank]
+    if mine:
+        row = min(mine, key=lambda each: (each.verdict.rank, each.margin))
+        more = f" ({len(mine) - 1} more.)" if len(mine) > 1 else ""
+        return worst([row.verdict, *_verdicts(decided)]), f"Here it gives way: {row_words(row)}{more}"
+    if decided:
+        return worst(_verdicts(decided)), decided[0].text
+    if bad:
+        others = sorted({link_of(row.weakest) or "meaning" for row in bad}, key=LINKS.index)
+        return Verdict.NOT_SHOWN, f"Waits for the {' and the '.join(others)}: until that holds, nothing here is shown."
+    held = worst(row.verdict for row in proof.situations)
+    return held, _note(findings) or "Holds at the limits stated."
+
+
+def _verdicts(findings: Iterable[Finding]) -> list[Verdict]:
+    return [each.verdict for each in findings if each.verdict is not None]
+
+
+def _unproven(name: str, truck: Truck, line: Line, proof: LineProof, findings: Sequence[Finding]) -> str:
+    if name == "pin" and any(pull == "unknown" for pull in _pulls(truck, line)):
+        return f"{proof.reason[0].upper()}{proof.reason[1:]}."
+    if name == "resistor":
+        todo = [each.id for each in truck.contacts_of(line) if each.resistor is not None and each.resistor.ohm is None]
+        if todo:
+            return f"Still to be chosen: {', '.join(todo)}."
+        off = [each for each in findings if each.check == "target-distance"]
+        if off:
+            return f"Chosen to give the listed ohms. {max(off, key=_distance).text}"
+        return "Chosen, but not proven: the rest of the line is not known."
+    return f"Waits: {proof.reason}."
+
+
+def _distance(finding: Finding) -> float:
+    ends = [finding.numbers[key] for key in ("nominal_ohm", "target_ohm")]
+    ohms = [each for each in ends if isinstance(each, float) and 0.0 < each < math.inf]
+    return abs(math.log(ohms[0] / ohms[1])) if len(ohms) == 2 else math.inf
+
+
+def _pulls(truck: Truck, line: Line) -> tuple[object, ...]:
+    owner = truck.input_of(line)
+    return tuple(getattr(pull, "value", None) for pull in (owner.pull_up, owner.pull_down))
+
+
+def _note(findings: Sequence[Finding]) -> str:
+    """What a link's checks say beside the verdict: a false command first, then the first caution."""
+    loud = [each.text for each in findings if each.numbers.get("effect") == "false command"]
+    cautions = [each.text for each in findings if each.cure and each.check in ("heat", "wetting", "back-feed")]
+    lost = [each.text for each in findings if each.numbers.get("effect") == "command lost"]
+    told = loud or cautions or lost
+    return f"Holds at the limits stated. Note: {told[0]}" if told else ""
+
+
+def _reading(proof: LineProof) -> tuple[Verdict, str]:
+    if proof.reason:
+        return Verdict.NOT_SHOWN, f"Not computed: {proof.reason}."
+    row = proof.worst
+    assert row is not None
+    count = len({each.operated for each in proof.situations})
+    held = sum(each.verdict.rank >= Verdict.WOULD_HOLD.rank for each in proof.situations)
+    where = "" if held == len(proof.situations) else f" {len(proof.situations) - held} do not hold."
+    return worst(each.verdict for each in proof.situations), f"{count} situations.{where} Closest: {row_words(row)}"
+
+
+def _meaning(line: Line, proof: LineProof) -> tuple[Verdict, str]:
+    if line.free and proof.reason:
+        return Verdict.NOT_SHOWN, "It is not known what the pin wants: no window and no target is stated."
+    if line.free:
+        return Verdict.WOULD_HOLD, "No windows are known; taken as a controller that can be taught."
+    if line.targets:
+        bases = sorted({each.basis for each in line.targets if each.meaning != line.idle})
+        named = f"{' and '.join(bases) or 'assumed'}"
+        text = f"Only target readings are known ({named}); the edges between them are assumed midway."
+        return Verdict.WOULD_HOLD, text
+    weak = [each.meaning for each in line.windows if each.basis == "assumed"]
+    if weak:
+        return Verdict.WOULD_HOLD, f"The windows of {', '.join(weak)} are assumed."
+    borrowed = [each.meaning for each in line.windows if each.basis == "borrowed"]
+    if borrowed:
+        return Verdict.PASS, f"Windows known; those of {', '.join(borrowed)} are borrowed from another truck."
+    return Verdict.PASS, "Every window is measured or published."
+
+
+def row_words(row: SituationProof) -> str:
+    """One situation in words: what it reads, what that may be taken for, its margin."""
+    name = " + ".join(row.operated) or "nothing operated"
+    if math.isnan(row.low):
+        return f"{name}: {row.why}."
+    if row.unit == "1":
+        reads = f"{row.low * 100:.1f} to {row.high * 100:.1f} %"
+    else:
+        reads = f"{row.low:.2f} to {row.high:.2f} V"
+    cut = math.floor(row.margin * 100.0) / 100.0 if math.isfinite(row.margin) else row.margin
+    margin = "no edge in reach" if cut == math.inf else f"margin {cut:+.0%} of half a window"
+    state = "" if row.key_state == "run" else f" ({row.key_state.replace('_', ' ')})"
+    foreign = [each for each in row.reads_as if each not in (*row.allowed, "invalid")]
+    could = f", and can be read as {' or '.join(foreign)}" if foreign else ""
+    return f"{name}{state} reads {reads}{could}; {margin}."
+
+
+def _weakest(link: str, truck: Truck, proof: TruckProof, rests: Sequence[RestsOn]) -> str:
+    """The number it fails by; else the one whose error would overturn the verdict soonest, unmeasured ones first."""
+    bad = [row for row in proof.situations if row.verdict.rank < Verdict.WOULD_HOLD.rank]
+    bad = [row for row in bad if link_of(row.weakest) == link]
+    if bad:
+        row = min(bad, key=lambda each: (each.verdict.rank, each.margin))
+        return f"{number_words(truck, row.weakest)}: here it fails."
+    if rests:
+        each = min(rests, key=lambda one: one.strain)
+        return rests_words(each)
+    budgets = [(budget, row) for row in proof.situations for budget in row.budgets if link_of(budget.parameter) == link]
+    if not budgets:
+        return ""
+    budget, row = min(budgets, key=lambda pair: pair[0].strain)
+    first = budget.lost_at if budget.lost_at is not None else budget.false_at
+    dimension = "resistance" if budget.unit == "ohm" else "voltage"
+    known = measure_of(budget.parameter)
+    named = known.name if known is not None else budget.parameter
+    if first is None:
+        return f"{named} ({budget.basis})."
+    name = " + ".join(row.operated) or "nothing operated"
+    return f"{named} ({budget.basis}). At {format_value(first, dimension, digits=3)}, {name} is lost."
+
+
+def rests_words(each: RestsOn) -> str:
+    """One number that a verdict leans on, in words."""
+    known = measure_of(each.parameter)
+    named = known.name if known is not None else each.parameter
+    stated = f"{each.text}, " if each.text and not each.text.startswith("window ") else ""
+    return f"{named} ({stated}{each.basis}). {each.what[:1].upper()}{each.what[1:]}"

@@ -1,0 +1,174 @@
+"""How a builder finds a number that stands in the file: by design path.
+
+Answers: what is this number called, to which link of the chain does it belong, how is it measured, how long does that
+         take, with which tools, and what can hurt.
+Touches: nothing.
+Sources: the measurements and minutes are common practice, no source. "Fuse every test lead" and its 1 A: the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+LINKS = ("switch", "resistor", "wire", "pin", "reading", "meaning", "gear", "log", "repair")
+"""The chain, in order."""
+
+METER = "multimeter"
+LIVE_OHMS = "Ohms only on dead, unplugged parts: battery negative off, wait until the controller sleeps (10 min)."
+RUNNING = "Engine running: wheels chocked, brake on; leads, sleeves and hands clear of fan, belts and exhaust."
+FUSED = "Fuse the test lead with 1 A. Never put a supply straight on the pin. Touch ground before you touch the pin."
+
+BARE_PIN = "Touch ground before you touch the pin (static). Do not bridge two pins or spread the terminal."
+
+
+@dataclass(frozen=True)
+class Measure:
+    """How one number is found. `name` is what people call it, `how` one instruction."""
+
+    name: str
+    link: str
+    how: str
+    minutes: int
+    tools: tuple[str, ...]
+    caution: str = ""
+
+
+_CONTACT = {
+    "resistor": Measure(
+        "coding resistor of {id}", "resistor",
+        "Unplug the switch. Read the ohms of the resistor of {id} and write them in as measured.",
+        5, (METER,), LIVE_OHMS,
+    ),
+    "closed": Measure(
+        "contact resistance of {id}, pressed", "switch",
+        "Unplug the switch. Press {id} twenty times, read the ohms across the contact each time; write in the highest.",
+        5, (METER,), LIVE_OHMS,
+    ),
+    "open": Measure(
+        "leakage across {id}, not pressed", "switch",
+        "Unplug the switch. Read the ohms across {id} not pressed, dry and after a hose-down; write in the lowest.",
+        15, (METER, "water"), LIVE_OHMS,
+    ),
+    "bounce": Measure(
+        "bounce of {id}", "switch", "Ask the switch's maker, or see it on an oscilloscope.", 30, ("oscilloscope",)
+    ),
+}  # fmt: skip
+_LINE = {
+    "wire": Measure(
+        "resistance of the coded wire", "wire",
+        "Unplug both ends. Read the ohms of the coded wire end to end, less what the joined leads show.",
+        5, (METER, "long test lead"), LIVE_OHMS,
+    ),
+    "source_wire": Measure(
+        "resistance of the switches' common wire", "wire",
+        "Unplug both ends. Read the ohms of the common wire end to end, less what the joined leads show.",
+        5, (METER, "long test lead"), LIVE_OHMS,
+    ),
+    "leak_to_ground": Measure(
+        "leakage from the coded wire to ground", "wire",
+        "Controller unplugged, coder fuse out. Read the ohms from coded wire to chassis, dry and after a hose-down.",
+        15, (METER, "water"), LIVE_OHMS,
+    ),
+    "leak_to_supply": Measure(
+        "leakage from the coded wire to a supply", "wire",
+        "Controller unplugged, coder fuse out. Read the ohms from the coded wire to each supply wire in its plugs, dry "
+        "and after a hose-down.",
+        15, (METER, "water"), LIVE_OHMS,
+    ),
+    "return_offset": Measure(
+        "ground offset between the switches and the controller", "wire",
+        "Engine running, fans, pumps and lights on. Read the millivolts from the switches' ground to the controller's "
+        "ground; write in lowest and highest.",
+        10, (METER, "long test lead"), RUNNING,
+    ),
+    "feed_drop": Measure(
+        "volts lost in the switches' feed", "wire",
+        "Loads on, a button pressed. Read the volts from the controller's supply pin to the switches' supply side.",
+        10, (METER, "long test lead"), f"{RUNNING} Fuse the test lead with 1 A.",
+    ),
+    "series_diode": Measure(
+        "volts across the series diode", "wire", "A button pressed: read the volts across the diode, cold and hot.",
+        10, (METER,),
+    ),
+}  # fmt: skip
+_RESISTOR = Measure(
+    "{key} of {id}", "resistor", "Unplug it. Read its ohms and write them in as measured.", 5, (METER,), LIVE_OHMS
+)
+_INPUT = {
+    "pull_up": Measure(
+        "pull-up inside {id}", "pin",
+        "Unplug the coded wire, key on. Read the volts at the pin with nothing on it, then with 10 kΩ and with 1 kΩ "
+        "from the pin to the controller's own ground.",
+        15, (METER, "1 kΩ and 10 kΩ resistors, their ohms read first"), FUSED,
+    ),
+    "pull_down": Measure(
+        "pull-down inside {id}", "pin",
+        "Unplug the coded wire, key on. Feed the pin from battery plus through a 1 A fuse and 10 kΩ; read the volts "
+        "before the resistor and at the pin. Again with 4.7 kΩ, then 2.2 kΩ, as long as the pin stays under 5 V.",
+        15, (METER, "1 A fused test lead", "10, 4.7 and 2.2 kΩ resistors, their ohms read first"), FUSED,
+    ),
+    "reference": Measure(
+        "reference of {id}", "pin",
+        "Key on. Read the volts between the controller's 5 V sensor supply and sensor ground.",
+        5, (METER,), BARE_PIN,
+    ),
+    "error": Measure("reading error of {id}", "pin", "Ask the maker: converter and threshold error.", 10, ()),
+    "full_scale": Measure("highest readable volts of {id}", "pin", "Ask the controller's maker.", 10, ()),
+    "filter": Measure("filter of {id}", "pin", "Ask the controller's maker.", 10, ()),
+    "filter_capacitance": Measure("filter of {id}", "pin", "Ask the controller's maker.", 10, ()),
+    "debounce": Measure("debounce of {id}", "pin", "Ask the controller's maker, or look in its settings.", 10, ()),
+}  # fmt: skip
+_SUPPLY = Measure(
+    "supply at the controller", "pin",
+    "Meter on min/max at the controller's supply pins: start, idle, every load on, one short drive.",
+    20, ("multimeter with min/max",), f"{RUNNING} A second person reads the meter while driving.",
+)  # fmt: skip
+_MEANING = Measure(
+    "edges of {id}", "meaning",
+    "Unplug the coded wire. Put a potentiometer from the pin to the switches' supply or ground wire, key on; to a "
+    "supply with 220 Ω in series. Turn it until the shown meaning changes, unplug, read the ohms. Do it upwards and "
+    "downwards for each edge.",
+    40, (METER, "10 kΩ potentiometer and 220 Ω", "whatever shows the controller's reading"), FUSED,
+)  # fmt: skip
+_TEMPERATURE = Measure(
+    "temperature of the switches", "resistor", "Stick thermometer strips at lever and wheel for one hot day.", 10,
+    ("thermometer strips",),
+)  # fmt: skip
+
+
+def link_of(path: str) -> str:
+    """The link of the chain that a number belongs to; "" for a path that no link knows."""
+    found = measure_of(path)
+    return found.link if found is not None else ""
+
+
+def measure_of(path: str) -> Measure | None:
+    """How the number at a design path is found, its name filled in; None for a path that nobody measures."""
+    head, *rest = path.split(".")
+    if head == "supply":
+        return _SUPPLY
+    if head in ("temperature", "place"):
+        return _TEMPERATURE
+    if len(rest) < 2:
+        return None
+    owner, key = rest[0], rest[1]
+    if head == "contact":
+        return _named(_CONTACT.get(key), owner, key)
+    if head == "input":
+        return _named(_INPUT.get(key), owner, key)
+    if head == "line" and key in ("window", "target") and len(rest) >= 3:
+        return _named(_MEANING, rest[2], key)
+    if head == "line" and key == "element" and len(rest) >= 3:
+        return _named(_RESISTOR, rest[2], "element")
+    if head == "line" and key in ("idle_resistor", "top_resistor", "end_resistor"):
+        return _named(_RESISTOR, owner, key.replace("_", " "))
+    return _named(_LINE.get(key), owner, key) if head == "line" else None
+
+
+def _named(measure: Measure | None, owner: str, key: str) -> Measure | None:
+    if measure is None:
+        return None
+    return Measure(
+        measure.name.replace("{id}", owner).replace("{key}", key), measure.link, measure.how.replace("{id}", owner),
+        measure.minutes, measure.tools, measure.caution,
+    )  # fmt: skip

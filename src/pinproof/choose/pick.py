@@ -1,0 +1,240 @@
+"""Choosing a line's resistors: the thin join between a design and the search.
+
+Answers: which values, how good, how sure, what is next best, what to solder, and if nothing will do: why.
+Units:   ohms.
+Touches: nothing. A `Truck` in, a `Choice` out; the clock only within the search's budget.
+Beside:  `build` makes the problem, `search` solves it, `pinproof.proof` judges the result, `collide` explains.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from pinproof.choose.build import Built, build, sites_of, with_resistors
+from pinproof.choose.certificate import Budget
+from pinproof.choose.collide import collision_of
+from pinproof.choose.drawer import Drawer
+from pinproof.choose.parts import HIGH_OHM, LOW_OHM, Site, from_series, only_settled
+from pinproof.choose.problem import Candidate
+from pinproof.choose.results import Choice, ChosenResistor, Piece, RunnerUp, SituationMargin
+from pinproof.choose.search import Found, solve
+from pinproof.design.model import Resistor, Truck
+from pinproof.errors import NoSolution, QuantityFault
+from pinproof.proof import prove_line
+from pinproof.proof.results import LineProof
+from pinproof.quantities import plain_number
+from pinproof.quantities.markings import bands, letter_code
+from pinproof.quantities.preferred import commonest_series
+from pinproof.verdict import Verdict
+from pinproof.wiring import line_view
+
+HOLDS = (Verdict.PASS, Verdict.WOULD_HOLD)
+
+
+def choose(
+    truck: Truck,
+    line_id: str,
+    *,
+    source: str | Drawer = "E96",
+    low_ohm: float = LOW_OHM,
+    high_ohm: float = HIGH_OHM,
+    tolerance: float | None = None,
+    budget: Budget | None = None,
+    runners_up: int = 3,
+    explain: bool = True,
+) -> Choice:
+    """Choose the resistors of a line that are not `fixed`.
+
+    Parameters
+    ----------
+    truck : Truck
+    line_id : str
+    source : str or Drawer
+        A preferred series ("E12", "E96" …) or the owner's stock.
+    low_ohm, high_ohm : float
+        Range of values to choose from. [Ω]
+    tolerance : float, optional
+        Of the new parts, as a ratio; by default what the design states for each resistor. Not for a drawer.
+    budget : Budget, optional
+        For each search; there is one for the choice and one for every runner-up.
+    runners_up : int
+        How many next best sets to find.
+    explain : bool
+        Whether to say why, where no values will do. That takes a dozen further searches.
+
+    Returns
+    -------
+    Choice
+        The best values even where they do not hold; then `feasible` is False.
+
+    Raises
+    ------
+    NoSolution
+        If no assignment can be evaluated at all: nothing to choose, no windows, an empty range or drawer.
+    KeyError
+        If there is no such line.
+    OutOfTable
+        If there is no such series.
+    """
+    line = truck.line(line_id)
+    candidates = _candidates(truck, line_id, source, low_ohm, high_ohm, tolerance)
+    built = build(truck, line, candidates, source.stock if isinstance(source, Drawer) else ())
+    found = solve(built.problem, budget)
+    resistors = tuple(
+        _chosen(site, _candidate(built, found, k), source, tolerance) for k, site in enumerate(built.sites)
+    )
+    changed = with_resistors(
+        truck, {site.resistor.path: _entry(site, each) for site, each in zip(built.sites, resistors, strict=True)}
+    )
+    proof = prove_line(changed, changed.line(line_id), drift=False)
+    margin = float(found.levels[0])
+    feasible = proof.verdict in HOLDS and margin >= 0.0
+    collision = None
+    if not feasible and explain:
+
+        def again(other: Truck, part_tolerance: float | None) -> float:
+            reach = tolerance if part_tolerance is None else part_tolerance
+            theirs = source
+            if isinstance(source, Drawer) and part_tolerance is not None:
+                theirs = "E96"
+            options = _candidates(other, line_id, theirs, low_ohm, high_ohm, reach)
+            stock = theirs.stock if isinstance(theirs, Drawer) else ()
+            problem = build(other, other.line(line_id), options, stock).problem
+            return float(solve(problem, Budget(seconds=1.5), only_smallest=True).levels[0])
+
+        collision = collision_of(truck, built, found, proof, again)
+    return Choice(
+        line=line_id,
+        resistors=resistors,
+        margin=margin,
+        margins=_margins(proof),
+        feasible=feasible,
+        verdict=proof.verdict,
+        certificate=found.certificate,
+        different_parts=tuple(dict.fromkeys(piece.name for each in resistors for piece in each.pieces)),
+        runners_up=_runners_up(built, found, budget, runners_up),
+        collision=collision,
+        taught=proof.windows if line.free else {},
+        proof=proof,
+        truck=changed,
+        changes=_changes(built.sites, resistors),
+    )
+
+
+def _candidates(
+    truck: Truck, line_id: str, source: str | Drawer, low_ohm: float, high_ohm: float, tolerance: float | None
+) -> Mapping[str, Sequence[Candidate]]:
+    out: dict[str, Sequence[Candidate]] = {}
+    for site in sites_of(truck, line_view(truck, line_id)):
+        if isinstance(source, Drawer):
+            found: Sequence[Candidate] = source.candidates(site, low_ohm, high_ohm)
+        else:
+            found = only_settled(from_series(site, source, low_ohm, high_ohm, tolerance))
+        if not found:
+            what = "The drawer makes" if isinstance(source, Drawer) else f"{source} has"
+            raise NoSolution(
+                f"{what} nothing between {low_ohm:g} and {high_ohm:g} ohm for {site.resistor.path}.",
+                cure="Widen the range of ohms, or add parts.",
+            )
+        out[site.resistor.path] = found
+    return out
+
+
+def _candidate(built: Built, found: Found, variable: int) -> Candidate:
+    return built.problem.variables[variable].candidates[found.choice[variable]]
+
+
+def _chosen(site: Site, candidate: Candidate, source: str | Drawer, tolerance: float | None) -> ChosenResistor:
+    series = commonest_series(candidate.ohm) or ""
+    if isinstance(source, Drawer):
+        made = source.find(candidate)
+        pieces = tuple(_piece(source.parts[i].name, source.parts[i].ohm, source.parts[i].tolerance) for i in made.parts)
+        return ChosenResistor(
+            site.resistor.path, made.ohm, made.tolerance, ohm_text(made.ohm), made.join, pieces, series
+        )
+    reach = site.resistor.tolerance if tolerance is None else tolerance
+    piece = _piece(candidate.parts[0], candidate.ohm, reach)
+    return ChosenResistor(site.resistor.path, candidate.ohm, reach, ohm_text(candidate.ohm), "single", (piece,), series)
+
+
+def _piece(name: str, ohm: float, tolerance: float | None) -> Piece:
+    """A part with its colours and code; 1 % parts carry five bands, wider ones four, where the value allows it."""
+    colours: tuple[str, ...] = ()
+    code = ""
+    if tolerance is not None:
+        for count in (5, 4) if tolerance < 0.05 else (4, 5):
+            try:
+                colours = bands(ohm, tolerance, count=count)
+                break
+            except QuantityFault:
+                continue
+        try:
+            code = letter_code(ohm, tolerance)
+        except QuantityFault:
+            code = ""
+    if not code:
+        try:
+            code = letter_code(ohm)
+        except QuantityFault:
+            code = ""
+    return Piece(name, ohm, tolerance if tolerance is not None else float("nan"), colours, code)
+
+
+def _entry(site: Site, chosen: ChosenResistor) -> Resistor:
+    """The design's resistor with the chosen value in it."""
+    return replace(
+        site.resistor, ohm=float(chosen.ohm), tolerance=chosen.tolerance, text=chosen.text,
+        defaulted=tuple(
+            name for name in site.resistor.defaulted
+            if name != "tolerance" or chosen.tolerance == site.resistor.tolerance
+        ),
+    )  # fmt: skip
+
+
+def _changes(sites: Sequence[Site], resistors: Sequence[ChosenResistor]) -> dict[str, str]:
+    out: dict[str, str] = {}
+    for site, each in zip(sites, resistors, strict=True):
+        out[each.path] = each.text
+        if each.tolerance != site.resistor.tolerance:
+            out[f"{each.path}.tolerance"] = f"{plain_number(each.tolerance * 100.0, 9)} %"
+    return out
+
+
+def ohm_text(ohm: float) -> str:
+    """A resistance as the design file writes it: "4.42 kohm"."""
+    for scale, unit in ((1e6, "Mohm"), (1e3, "kohm")):
+        if ohm >= scale:
+            return f"{plain_number(ohm / scale, 9)} {unit}"
+    return f"{plain_number(ohm, 9)} ohm"
+
+
+def _margins(proof: LineProof) -> tuple[SituationMargin, ...]:
+    rows = [
+        SituationMargin(row.key_state, row.space, row.operated, row.meaning, row.verdict, row.margin)
+        for row in proof.situations
+    ]
+    return tuple(sorted(rows, key=lambda row: row.margin))
+
+
+def _runners_up(built: Built, found: Found, budget: Budget | None, count: int) -> tuple[RunnerUp, ...]:
+    out: list[RunnerUp] = []
+    taken = [found.choice]
+    for _ in range(count):
+        try:
+            other = solve(built.problem, budget, exclude=taken)
+        except NoSolution:
+            break
+        taken.append(other.choice)
+        chosen = [_candidate(built, other, k) for k in range(len(built.sites))]
+        margin = float(other.levels[0])
+        out.append(
+            RunnerUp(
+                {site.resistor.path: each.ohm for site, each in zip(built.sites, chosen, strict=True)},
+                margin,
+                float(found.levels[0]) - margin + 0.0,
+                len({part for each in chosen for part in each.parts}),
+                other.certificate.optimal,
+            )
+        )
+    return tuple(out)

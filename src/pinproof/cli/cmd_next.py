@@ -1,0 +1,94 @@
+"""`pinproof next`: the chain, link by link, and what to do now."""
+
+from __future__ import annotations
+
+import textwrap
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from pinproof.cli.common import FILE, JSON, print_json, read_truck
+
+if TYPE_CHECKING:
+    from pinproof.chain.actions import Action
+    from pinproof.chain.links import Chain
+    from pinproof.choose.drawer import Drawer
+
+DRAWER = click.option(
+    "--drawer", "drawer_file", type=click.Path(dir_okay=False, path_type=Path),
+    help="Your drawer file. Without it drawer.toml beside the design is used, if it is there.",
+)  # fmt: skip
+WIDTH = 100
+
+
+@click.command("next")
+@FILE
+@JSON
+@DRAWER
+@click.pass_context
+def command(ctx: click.Context, file: Path, as_json: bool, drawer_file: Path | None) -> None:
+    """Show the chain from switch to repair, and what to do now.
+
+    Ends with 0 if all that can be proven is proven, 1 if not, 2 if the file cannot be used.
+
+    Example: pinproof next truck.toml
+    """
+    from pinproof.chain.links import chain_of
+    from pinproof.proof import as_json as plain
+    from pinproof.proof import prove
+
+    truck = read_truck(file)
+    chain = chain_of(truck, prove(truck, samples=0), find_drawer(file, drawer_file))
+    if as_json:
+        print_json(plain(chain))
+    else:
+        click.echo(chain_words(chain, file))
+    ctx.exit(chain.proof.exit_code)
+
+
+def find_drawer(file: Path, drawer_file: Path | None) -> Drawer | None:
+    """The drawer that was named, or drawer.toml beside the design if there is one."""
+    from pinproof.chain.stock import load_drawer
+
+    if drawer_file is not None:
+        return load_drawer(drawer_file)
+    beside = file.parent / "drawer.toml"
+    return load_drawer(beside) if beside.is_file() else None
+
+
+def chain_words(chain: Chain, file: Path) -> str:
+    """The chain for a terminal: one paragraph per link, then the actions."""
+    parts = [chain.name or chain.id, ""]
+    for link in chain.links:
+        head = f"  {link.name:<9} {str(link.verdict).upper():<14}"
+        parts += wrapped(link.text, head)
+        if link.weakest:
+            parts += wrapped(f"Weakest: {link.weakest}", " " * len(head))
+    parts += ["", "Do next:"]
+    for number, action in enumerate(chain.actions, start=1):
+        parts += _action_words(number, action, file)
+    if not chain.actions:
+        parts.append("  Nothing is left that this version knows of.")
+    return "\n".join(parts)
+
+
+def _action_words(number: int, action: Action, file: Path) -> list[str]:
+    indent = " " * 5
+    out = wrapped(action.what, f"  {number}. ")
+    if action.command:
+        out += wrapped(action.command.replace("FILE", str(file)), f"{indent}Type: ")
+    out += wrapped(f"Why: {action.why}", indent)
+    tools = f"; {', '.join(action.tools)}" if action.tools else ""
+    out += wrapped(f"Takes {action.minutes} min{tools}.", indent)
+    if action.caution:
+        out += wrapped(f"Careful: {action.caution}", indent)
+    return out
+
+
+def wrapped(text: str, head: str) -> list[str]:
+    """Lines of a text behind `head`, the later ones as far in as the first."""
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head), break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip

@@ -1,0 +1,108 @@
+"""Building stones of the book: plain data that the page template turns into type.
+
+Answers: how does a text, a list, a table or a drawing look as data?
+Units:   millimetres for drawings.
+Touches: nothing.
+Beside:  `book.typ` sets them. Everything users wrote stays a plain text on the way; none of it can become markup.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from pinproof.drawings.measure import drawable
+from pinproof.pack.markup import unbroken
+from pinproof.verdict import Verdict
+
+Block = dict[str, Any]
+Cell = dict[str, Any]
+MARKS = {Verdict.PASS: "pass", Verdict.WOULD_HOLD: "hold", Verdict.NOT_SHOWN: "open", Verdict.FAIL: "fail"}
+_LONGEST_MM_WORD = 13  # letters that stand in the narrowest column; longer words may be broken there
+_BREAK = "\u200b"  # a place where a line may end, of no width
+
+
+def plain(text: str) -> str:
+    """A text as it can be set: one line, glyphs that exist, numbers with their units, long ids that may be broken."""
+    return " ".join(_breakable(word) for word in unbroken(drawable(text)).split(" "))
+
+
+def _breakable(word: str) -> str:
+    if len(word) <= _LONGEST_MM_WORD:
+        return word
+    pieces, piece = [], ""
+    for character in word:
+        piece += character
+        if character in "_-/.+" or len(piece) >= _LONGEST_MM_WORD:
+            pieces.append(piece)
+            piece = ""
+    return _BREAK.join(each for each in (*pieces, piece) if each)
+
+
+def runs(text: str, *, strong: bool = False) -> list[list[str | bool]]:
+    """A text in pieces; what stands between backticks, ids and keys, is set apart."""
+    pieces = text.split("`")
+    if len(pieces) % 2 == 0:  # a lone backtick is just that
+        pieces = [text]
+    return [[plain(piece), strong or index % 2 == 1] for index, piece in enumerate(pieces) if piece]
+
+
+def heading(text: str, level: int) -> Block:
+    """A heading of level 1 to 3."""
+    return {"kind": "heading", "level": level, "text": plain(text)}
+
+
+def para(text: str, *, soft: bool = False, strong: bool = False) -> Block:
+    """A paragraph."""
+    return {"kind": "para", "runs": runs(text, strong=strong), "soft": soft}
+
+
+def bullets(items: Sequence[str]) -> Block:
+    """A list in no order."""
+    return {"kind": "list", "items": [runs(each) for each in items]}
+
+
+def steps(items: Sequence[str]) -> Block:
+    """A list to be followed from first to last."""
+    return {"kind": "steps", "items": [runs(each) for each in items]}
+
+
+def verdict_box(verdict: Verdict, text: str, paragraphs: Sequence[str]) -> Block:
+    """The answer, framed."""
+    return {"kind": "verdict", "mark": MARKS[verdict], "text": plain(text), "paras": [runs(each) for each in paragraphs]}
+
+
+def care_box(title: str, items: Sequence[str]) -> Block:
+    """Cautions, framed."""
+    return {"kind": "care", "title": plain(title), "items": [runs(each) for each in items]}
+
+
+def figure(svg: str, width_mm: float, alt: str) -> Block:
+    """A drawing in its own size; `svg` is the name of its file."""
+    return {"kind": "figure", "svg": svg, "width_mm": width_mm, "alt": plain(alt)}
+
+
+def table(caption: str, columns: Sequence[tuple[str, float]], rows: Sequence[Sequence[str | Cell]]) -> Block:
+    """A table; each column has a head and a share of the width (0: as wide as it needs)."""
+    return {
+        "kind": "table",
+        "caption": plain(caption),
+        "heads": [plain(head) for head, _ in columns],
+        "widths": [width for _, width in columns],
+        "rows": [[{"runs": runs(each)} if isinstance(each, str) else each for each in row] for row in rows],
+    }
+
+
+def name_cell(text: str) -> Cell:
+    """The cell that names its row."""
+    return {"runs": runs(text, strong=True)}
+
+
+def marked_cell(verdict: Verdict, text: str) -> Cell:
+    """A verdict's mark with its word."""
+    return {"mark": MARKS[verdict], "runs": runs(text, strong=True)}
+
+
+def picture_cell(svg: str, width_mm: float, alt: str, text: str = "") -> Cell:
+    """A drawing in a cell, a text below it."""
+    return {"svg": svg, "width_mm": width_mm, "alt": plain(alt), "runs": runs(text)}

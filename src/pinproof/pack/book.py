@@ -1,0 +1,396 @@
+"""The build book: one PDF with everything a builder needs at the bench, verdict first.
+
+Answers: does it hold and what does that rest on, what is joined to what, what to solder, to order and to measure?
+Units:   millimetres for paper.
+Touches: the shipped typefaces and the page template beside this module; no clock, no network. The same design and date
+         give the same bytes.
+Beside:  `blocks` makes the data that `book.typ` sets; `report` is the same proof as a page.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from importlib.util import find_spec
+from pathlib import Path
+
+from pinproof.design.model import Truck
+from pinproof.drawings import Drawing, swatch, words
+from pinproof.drawings.axis import axis_of
+from pinproof.drawings.fold import fold
+from pinproof.drawings.marks import draw_mark
+from pinproof.drawings.measure import FILES, MissingTypeface, one_line
+from pinproof.drawings.svg import Canvas
+from pinproof.errors import PinproofError
+from pinproof.pack import bench, blocks, sentences
+from pinproof.pack.blocks import Block
+from pinproof.pack.figures import Figure, groups_of, line_figures
+from pinproof.pack.order import bodies_w, body_words, order_of
+from pinproof.pack.parts import Part, parts_of
+from pinproof.pack.sections import CAUTIONS, MOST_TABLE_ROWS, decides
+from pinproof.pack.sources_used import sources_of
+from pinproof.proof.results import Finding, LineProof, TruckProof
+from pinproof.verdict import Verdict
+from pinproof.wiring import LineView
+
+PAPERS = {"a4": ("a4", 210.0, 297.0), "letter": ("us-letter", 215.9, 279.4)}
+TYPE_MM = 182.0  # width of the type area, that of the wide drawings
+MOST_CHART_MM = 150.0
+MOST_BENCH_ROWS = 60
+_FONTS = ("Source Sans Pro", "DejaVu Sans")
+_TEMPLATE = Path(__file__).with_name("book.typ")
+FINDING_GROUPS: tuple[tuple[Verdict | None, str], ...] = (
+    (Verdict.FAIL, "Does not hold"),
+    (Verdict.NOT_SHOWN, "Not shown"),
+    (None, "Cautions and notes"),
+    (Verdict.WOULD_HOLD, "Would hold if the assumptions do"),
+    (Verdict.PASS, "In order"),
+)
+
+
+@dataclass
+class CannotPrint(PinproofError):
+    """The book could not be set. `what` is what the typesetter said."""
+
+    what: str
+
+    def __str__(self) -> str:
+        return f"The build book cannot be set: {self.what}. Nothing was written. Install Pinproof again; if it stays, report it."
+
+
+def book_pdf(
+    truck: Truck,
+    proof: TruckProof,
+    views: Mapping[str, LineView],
+    *,
+    paper: str = "a4",
+    made_on: date | None = None,
+) -> bytes:
+    """The whole book.
+
+    Parameters
+    ----------
+    truck : Truck
+    proof : TruckProof
+    views : mapping of line id to LineView
+        Every line as the proof saw it.
+    paper : str
+        "a4" or "letter".
+    made_on : date or None
+        Printed, and written into the file; None leaves it out.
+
+    Returns
+    -------
+    bytes
+        A PDF, ready to be written to a file.
+
+    Raises
+    ------
+    CannotPrint
+        If the typesetter says anything, a warning included.
+    ValueError
+        For an unknown paper.
+    """
+    if paper not in PAPERS:
+        raise ValueError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
+    drawings: dict[str, Drawing] = {}
+    body = _body(truck, proof, views, drawings, made_on)
+    name, wide_mm, _ = PAPERS[paper]
+    when = f" · {made_on.isoformat()}" if made_on else ""
+    data = {
+        "title": f"Build book of {one_line(proof.name or proof.id)}",
+        "paper": name,
+        "margin_mm": (wide_mm - TYPE_MM) / 2.0,
+        "date": [made_on.year, made_on.month, made_on.day] if made_on else None,
+        "foot": blocks.plain(f"{proof.name or proof.id} · design {proof.id} · file {_short(proof)}{when}"),
+        "fonts": list(_FONTS),
+        "marks": {key: words.VERDICTS[verdict] for verdict, key in blocks.MARKS.items()},
+        "blocks": body,
+    }
+    files = {f"{key}.svg": drawing.svg for key, drawing in drawings.items()}
+    files |= {f"mark-{key}.svg": _mark_svg(verdict) for verdict, key in blocks.MARKS.items()}
+    return _set(data, files)
+
+
+def _set(data: Mapping[str, object], files: Mapping[str, str]) -> bytes:
+    """Typeset; any warning is an error, since a missing letter is one."""
+    import typst
+
+    sources = {"main.typ": _TEMPLATE.read_bytes(), **{name: text.encode("utf-8") for name, text in files.items()}}
+    try:
+        compiler = typst.Compiler(
+            sources, font_paths=font_paths(), ignore_system_fonts=True,
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+        )  # fmt: skip
+        pdf, warnings = compiler.compile_with_warnings(format="pdf", timestamp=0)
+    except typst.TypstError as fault:
+        raise CannotPrint(str(fault)) from fault
+    if warnings:
+        raise CannotPrint("; ".join(str(getattr(each, "message", each)) for each in warnings))
+    return bytes(pdf)
+
+
+def font_paths() -> list[str]:
+    """Folders of the shipped typefaces; MissingTypeface if one is not installed."""
+    found: list[str] = []
+    for package, file in FILES.values():
+        spec = find_spec(package)
+        places = [Path(place, file) for place in (spec.submodule_search_locations or []) if spec] if spec else []
+        path = next((each for each in places if each.is_file()), None)
+        if path is None:
+            raise MissingTypeface(package, file)
+        found.append(str(path.parent))
+    return list(dict.fromkeys(found))
+
+
+def _short(proof: TruckProof) -> str:
+    return proof.text_hash[:12] or "unknown"
+
+
+def _mark_svg(verdict: Verdict) -> str:
+    canvas = Canvas(2.6, 2.6, words.VERDICTS[verdict], words.VERDICTS[verdict], f"mark-{blocks.MARKS[verdict]}")
+    draw_mark(canvas, verdict, 1.3, 1.3, 1.2)
+    return canvas.finish().svg
+
+
+def _body(
+    truck: Truck,
+    proof: TruckProof,
+    views: Mapping[str, LineView],
+    drawings: dict[str, Drawing],
+    made_on: date | None,
+) -> list[Block]:
+    body = _front(truck, proof, made_on)
+    passing: dict[str, list[Figure]] = {}
+    for number, line in enumerate(proof.lines, start=1):
+        figures = line_figures(views[line.line], line, number, most_high_mm=MOST_CHART_MM)
+        passing[line.line] = [each for each in figures if each.kind == "transit"]
+        body += _line(truck, line, number, figures, drawings)
+    body += _parts(truck, proof, drawings)
+    body += _order(truck, proof)
+    for line in proof.lines:
+        body += _bench(views[line.line])
+    for number, line in enumerate(proof.lines, start=1):
+        body += _findings(line, number, passing[line.line], drawings)
+    if proof.warnings:
+        body += [blocks.heading("Odd, but usable", 2), blocks.bullets(proof.warnings)]
+    body += _sources(truck, proof)
+    body += [
+        blocks.para(
+            f"Design {proof.id}. SHA-256 of the file: {proof.text_hash or 'not known'}."
+            + (f" Made on {made_on.isoformat()}." if made_on else ""),
+            soft=True,
+        )
+    ]
+    return body
+
+
+def _front(truck: Truck, proof: TruckProof, made_on: date | None) -> list[Block]:
+    when = f", {made_on.isoformat()}" if made_on else ""
+    told = [sentences.what_decides(proof)]
+    if proof.verdict is not Verdict.PASS:
+        told += [each for line in proof.lines if line.verdict is proof.verdict for each in decides(truck, line)]
+    first = sentences.measure_first(proof.rests_on, proof.verdict)
+    body = [
+        blocks.heading(f"Build book of {proof.name or proof.id}", 1),
+        blocks.para(f"Design {proof.id}, file fingerprint {_short(proof)}{when}", soft=True),
+        blocks.verdict_box(proof.verdict, sentences.headline(proof.verdict), [*told, *([first] if first else [])]),
+        blocks.care_box("Before you touch the truck", CAUTIONS),
+    ]
+    if proof.rests_on:
+        body.append(
+            blocks.table(
+                "What it rests on: assumed and borrowed numbers, the one to measure first at the head",
+                (("Number", 3.0), ("As the file states it", 2.2), ("Basis", 0.0), ("Why it matters", 3.4)),
+                [
+                    (
+                        words.parameter(each.parameter),
+                        each.text + (f" (line {each.line})" if each.line is not None else ""),
+                        each.basis,
+                        words.sentence(each.what),
+                    )
+                    for each in proof.rests_on
+                ],
+            )
+        )
+    return body
+
+
+def _line(
+    truck: Truck, line: LineProof, number: int, figures: Sequence[Figure], drawings: dict[str, Drawing]
+) -> list[Block]:
+    body = [
+        blocks.heading(f"Line {line.line} on {line.input}", 2),
+        blocks.para(f"{sentences.headline(line.verdict)}. {' '.join(decides(truck, line))}"),
+    ]
+    for each in figures:
+        if each.kind in ("circuit", "readings"):
+            body.append(_drawn(each.drawing, f"{number}-{each.name}", drawings))
+    for key_state, space in groups_of(line):
+        rows = [row for row in line.situations if (row.key_state, row.space) == (key_state, space)]
+        if not rows:
+            continue
+        axis = axis_of(truck, truck.line(line.line), space, "as given")
+        folded = fold(rows, MOST_TABLE_ROWS)
+        cells = [
+            (
+                blocks.name_cell(words.operated(row.operated)),
+                words.either(words.allowed(row)),
+                axis.span(row.low, row.high) + ("" if row.exact else " at most"),
+                words.margin(row).removeprefix("margin "),
+                words.parameter(row.weakest) if row.weakest else "–",
+                blocks.marked_cell(row.verdict, words.VERDICTS[row.verdict]),
+            )
+            for row in folded.rows
+        ]
+        columns = (
+            ("Operated", 3.0), ("May read", 2.4), ("Reads", 1.8), ("Margin", 1.3), ("Weakest link", 2.8), ("Verdict", 1.6),
+        )  # fmt: skip
+        caption = f"Every situation of {line.line}, {words.key_state(key_state)} ({axis.words})"
+        body.append(blocks.table(caption, columns, cells))
+        body += [blocks.para(note) for note in folded.notes]
+    body += [_drawn(each.drawing, f"{number}-{each.name}", drawings) for each in figures if each.kind == "drift"]
+    return body
+
+
+def _drawn(drawing: Drawing, name: str, drawings: dict[str, Drawing]) -> Block:
+    drawings[name] = drawing
+    return blocks.figure(f"{name}.svg", drawing.width_mm, f"{drawing.title}. {drawing.description}")
+
+
+def _parts(truck: Truck, proof: TruckProof, drawings: dict[str, Drawing]) -> list[Block]:
+    parts = parts_of(truck)
+    if not parts:
+        return []
+    bodies = bodies_w(truck, proof)
+    rows = []
+    for part in parts:
+        body = bodies.get(part.path, "not worked out")
+        rows.append(
+            (
+                blocks.name_cell(part.where),
+                blocks.name_cell(part.value if part.ohm is None else f"{part.value} {part.tolerance}"),
+                _swatch_cell(part, drawings),
+                body_words(body),
+                "; ".join(each for each in (f"TRAP: {part.trap}" if part.trap else "", part.also, part.note) if each) or "–",
+                part.basis,
+            )
+        )
+    columns = (
+        ("For", 1.9), ("Value", 1.5), ("Bands, first band left; letter code", 5.0), ("Body", 0.9), ("Note", 2.6),
+        ("Basis", 1.4),
+    )  # fmt: skip
+    return [
+        blocks.heading("Parts to solder", 2),
+        blocks.para("Measure each one before it is soldered: bands fade, and a wrong decade looks like the right part."),
+        blocks.table("Resistors of the switches", columns, rows),
+    ]
+
+
+def _swatch_cell(part: Part, drawings: dict[str, Drawing]) -> str | blocks.Cell:
+    if part.ohm is None:
+        return "–"
+    name = part_name(part)
+    drawing = swatch(part.bands, part.code, f"{part.value} {part.tolerance}", ident=name)
+    drawings[name] = drawing
+    return blocks.picture_cell(f"{name}.svg", drawing.width_mm, f"{drawing.title}. {drawing.description}")
+
+
+def part_name(part: Part) -> str:
+    """A file's name for the drawing of a part, equal for equal parts."""
+    return f"part-{part.ohm:.9g}-{part.tolerance_ratio * 100.0:.6g}pc".replace(".", "p").replace("+", "")
+
+
+def _order(truck: Truck, proof: TruckProof) -> list[Block]:
+    lines = order_of(truck, proof)
+    if not lines:
+        return []
+    columns = (("What", 4.0), ("Code", 1.2), ("Needed", 0.0), ("Spares", 0.0), ("Order", 0.0), ("Why", 3.0), ("For", 3.0))
+    body = [blocks.heading("Order list", 2)]
+    for today, caption in ((True, "Order today"), (False, "Usually at hand in a shop")):
+        rows = [
+            (
+                each.what, each.code or "–", str(each.needed), str(each.spares), str(each.count), each.today or "–",
+                ", ".join(each.goes_to),
+            )
+            for each in lines
+            if bool(each.today) is today
+        ]  # fmt: skip
+        if rows:
+            body.append(blocks.table(caption, columns, rows))
+    body.append(
+        blocks.para("20 % spares, at least one of each. Wire, terminals, sleeves and plugs are not counted here.", soft=True)
+    )
+    return body
+
+
+def _bench(view: LineView) -> list[Block]:
+    rows = bench.bench_rows(view)
+    body = [blocks.heading(f"Bench figures of {view.line.id}: ohms at the controller's plug", 2)]
+    if not rows:
+        return [*body, blocks.para("A resistor of this line is still to be chosen, so there is nothing to measure against.")]
+    required = bench.required(rows)
+    combined = [row for row in rows if row not in required][: max(MOST_BENCH_ROWS - len(required), 0)]
+    cells = [
+        (
+            blocks.name_cell(words.operated(row.operated)), row.wanted, bench.ohms(row.nominal_ohm),
+            words.span(bench.ohms(row.low_ohm), bench.ohms(row.high_ohm)), "",
+        )
+        for row in (*required, *combined)
+    ]  # fmt: skip
+    columns = (("Operated", 3.4), ("Means", 2.2), ("As designed", 1.6), ("In range at worst", 2.4), ("Measured", 2.0))
+    left = len(rows) - len(required) - len(combined)
+    return [
+        *body,
+        blocks.steps(bench.probe_words(view)),
+        blocks.table("Expected ohms", columns, cells),
+        *([blocks.para(f"{left} more combinations are in situations.csv.")] if left else []),
+        blocks.para(
+            "New and dry, it should show the figure as designed. The range is what worn, hot and damp parts within the "
+            "file's limits may show; the meter's own error comes on top.",
+            soft=True,
+        ),
+    ]
+
+
+def _findings(
+    line: LineProof, number: int, passing: Sequence[Figure], drawings: dict[str, Drawing]
+) -> list[Block]:
+    if not line.findings:
+        return []
+    body = [blocks.heading(f"Findings and cautions on {line.line}", 2)]
+    for verdict, name in FINDING_GROUPS:
+        mine = [finding for finding in line.findings if finding.verdict is verdict]
+        if mine:
+            body.append(blocks.para(name, strong=True))
+            body.append(
+                blocks.bullets([finding_words(one, after) for one, after in zip(mine, [*mine[1:], None], strict=False)])
+            )
+    body += [_drawn(each.drawing, f"{number}-{each.name}", drawings) for each in passing]
+    return body
+
+
+def finding_words(finding: Finding, after: Finding | None) -> str:
+    """One finding in a sentence or two. A cure that the next one of the same check repeats is told there only."""
+    subject = words.parameter(finding.subject)
+    about = f" ({subject})" if subject and subject not in finding.text else ""
+    told = f"`{finding.check.replace('-', ' ')}`{about}: {words.sentence(finding.text)}"
+    repeated = after is not None and (after.check, after.cure) == (finding.check, finding.cure)
+    return f"{told} Cure: {words.sentence(finding.cure)}" if finding.cure and not repeated else told
+
+
+def _sources(truck: Truck, proof: TruckProof) -> list[Block]:
+    rows = [(each.what, each.source, each.seen) for each in sources_of(truck, proof)]
+    if not rows:
+        return []
+    return [
+        blocks.heading("Sources", 2),
+        blocks.table("Where the rules and figures come from", (("What", 3.0), ("Source", 5.0), ("Seen", 1.4)), rows),
+        blocks.para(
+            "Seen: printed, in an open copy, secondary (restated by others), or from memory. Numbers of the truck itself "
+            "carry their basis in the design file.",
+            soft=True,
+        ),
+    ]
