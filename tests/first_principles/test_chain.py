@@ -12,9 +12,12 @@ import pytest
 from click.testing import CliRunner
 
 from pinproof.chain.actions import MOST_ACTIONS, next_actions
+from pinproof.chain.interview import read_list
 from pinproof.chain.links import CHECK_LINK, CIRCUIT, NOT_BUILT, chain_of
 from pinproof.chain.measures import LINKS, link_of, measure_of
 from pinproof.chain.outlook import outlooks
+from pinproof.chain.sheet import checked, sheet_of
+from pinproof.chain.values import fit_to_list
 from pinproof.choose.drawer import Drawer, Part
 from pinproof.cli import group
 from pinproof.design import Truck, load, loads
@@ -123,13 +126,25 @@ def test_both_ways_of_judging_are_told_apart() -> None:
 
 
 def test_feeding_the_taps_through_the_slot_is_offered_where_the_proof_says_so() -> None:
-    """Fed directly, Sandpiper's taps act in automatic; the action comes from a second proof."""
-    direct = example("sandpiper", ('taps_fed = "through enable"', 'taps_fed = "directly"'), UNKNOWN_PULL)
-    asked = [each for each in next_actions(direct, proven(direct)) if each.parameters == ("line.taps.taps_fed",)]
-    through = example("sandpiper", UNKNOWN_PULL)
-    assert not [each for each in next_actions(through, proven(through)) if each.parameters == ("line.taps.taps_fed",)]
+    """A list of totals whose taps act in automatic holds for no pull, fed through the slot it does: that is told."""
+    answers = {
+        "switched": "fuse", "controls": ("slot", "lever", "wheel"),
+        "list": read_list("up 2.88k, down 1.27k, manual 8.25k"), "taps-fed": "directly",
+    }  # fmt: skip
+    sheet = sheet_of(answers, "pp-1")
+    bare = checked(sheet, "list")
+    values = {each.contact: f"{each.ohm} ohm" for each in fit_to_list(bare, bare.lines[0])}
+    direct = checked(dataclasses.replace(sheet, resistors=values), "list")
+    through = checked(dataclasses.replace(sheet, resistors=values, taps_fed="through enable"), "list")
+
+    def asked(truck: Truck) -> list[str]:
+        return [each.why for each in next_actions(truck, proven(truck)) if each.parameters == ("line.taps.taps_fed",)]
+
     now, then = outlooks(direct, direct.lines[0])[0], outlooks(through, through.lines[0])[0]
-    assert bool(asked) == (len(then.single_ohm) > len(now.single_ohm))
+    assert now.single_ohm == ()
+    assert then.single_ohm != ()
+    assert then.text in asked(direct)[0]
+    assert asked(through) == []
 
 
 @pytest.mark.parametrize("name", NAMES)

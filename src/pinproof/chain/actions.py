@@ -16,7 +16,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from pinproof.chain.measures import BARE_PIN, LIVE_OHMS, METER, Measure, link_of, measure_of
-from pinproof.chain.outlook import JUDGES_WORDS, fed_through_enable, outlooks, pull_is_unknown, what_goes_wrong
+from pinproof.chain.outlook import JUDGES_WORDS, Outlook, fed_through_enable, outlooks, pull_is_unknown, what_goes_wrong
 from pinproof.choose.drawer import Drawer
 from pinproof.design.model import UNKNOWN, Input, Line, Truck
 from pinproof.proof.prove import prove_line
@@ -55,10 +55,11 @@ def next_actions(truck: Truck, proof: TruckProof, drawer: Drawer | None = None) 
 def _all(truck: Truck, proof: TruckProof, drawer: Drawer | None) -> Iterator[Action]:
     pairs = [(truck.line(each.line), each) for each in proof.lines]
     yield from _orders(truck, pairs, drawer)
+    seen = {line.id: outlooks(truck, line) for line, _ in pairs}
     for line, _ in pairs:
-        yield from _pull(truck, line)
+        yield from _pull(truck, line, seen[line.id])
     for line, each in pairs:
-        yield from _feeding(truck, line, each)
+        yield from _feeding(truck, line, each, seen[line.id])
         yield from _judging(truck, line)
     for line, each in pairs:
         yield from _wanted(line)
@@ -151,7 +152,7 @@ def _body_words(proofs: Sequence[LineProof]) -> str:
 # what keeps the proof from being made
 
 
-def _pull(truck: Truck, line: Line) -> Iterator[Action]:
+def _pull(truck: Truck, line: Line, seen: Sequence[Outlook]) -> Iterator[Action]:
     owner = truck.input_of(line)
     if not pull_is_unknown(owner):
         return
@@ -167,7 +168,7 @@ def _pull(truck: Truck, line: Line) -> Iterator[Action]:
     measure = measure_of(path)
     if measure is None or path not in paths:
         return
-    said = [f"{_judged(owner, each.judges)}{each.text}" for each in outlooks(truck, line)]
+    said = [f"{_judged(owner, each.judges)}{each.text}" for each in seen]
     why = " ".join(said) if said else f"The pull inside {owner.id} is unknown, so no reading can be computed."
     yield _action(measure, why, (path,))
 
@@ -176,13 +177,13 @@ def _judged(owner: Input, judges: str) -> str:
     return f"If it judges {JUDGES_WORDS[judges]}: " if owner.compares == "unknown" else ""
 
 
-def _feeding(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
+def _feeding(truck: Truck, line: Line, proof: LineProof, seen: Sequence[Outlook]) -> Iterator[Action]:
     """Taps that stay alive in automatic, where they would do better fed through the manual slot's switch."""
     other = fed_through_enable(truck, line)
     if other is None:
         return
     if pull_is_unknown(truck.input_of(line)):
-        now = {each.judges: each.single_ohm for each in outlooks(truck, line)}
+        now = {each.judges: each.single_ohm for each in seen}
         gains = [each for each in outlooks(other, other.line(line.id)) if len(each.single_ohm) > len(now[each.judges])]
         why = " ".join(f"{_judged(truck.input_of(line), each.judges)}{each.text}" for each in gains)
     elif not proof.reason and proof.verdict is Verdict.FAIL:
@@ -285,13 +286,14 @@ def _measure(truck: Truck, rest: RestsOn, rests: Sequence[RestsOn]) -> Iterator[
     stated = f" ({rest.text}, {rest.basis})" if not rest.text.startswith("window ") else f" ({rest.basis})"
     yield _action(
         measure,
-        f"It rests on the {measure.name}{stated}. {_sentence(rest.what)}{many}",
+        f"It rests on the {measure.name}{stated}. {sentence(rest.what)}{many}",
         tuple(each.parameter for each in shared),
     )
 
 
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def sentence(text: str) -> str:
+    """The text with a large first letter, unless it begins with the name of a contact, which must stay as it is."""
+    return text[:1].upper() + text[1:] if text.startswith("nothing ") else text
 
 
 def _bench(proof: TruckProof) -> Iterator[Action]:

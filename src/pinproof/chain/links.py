@@ -15,7 +15,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pinproof.chain.actions import Action, next_actions, number_words
+from pinproof.chain.actions import Action, next_actions, number_words, sentence
 from pinproof.chain.measures import LINKS, link_of, measure_of
 from pinproof.choose.drawer import Drawer
 from pinproof.design.model import Line, Truck
@@ -258,4 +258,4 @@ def rests_words(each: RestsOn) -> str:
     known = measure_of(each.parameter)
     named = known.name if known is not None else each.parameter
     stated = f"{each.text}, " if each.text and not each.text.startswith("window ") else ""
-    return f"{named} ({stated}{each.basis}). {each.what[:1].upper()}{each.what[1:]}"
+    return f"{named} ({stated}{each.basis}). {sentence(each.what)}"

@@ -72,6 +72,11 @@ class Row:
             if not measured > 0.0:
                 raise ValueError("measured ohms must be above 0")
             off_ohm = meter_error_ohm(self.measured_ohm, self.meter or USUAL_METER)
+            if reach is not None and abs(measured - ohm) > reach * ohm + off_ohm:
+                raise ValueError(
+                    f"{self.measured_ohm} cannot be measured on a part of {self.ohm} within {self.tolerance}. "
+                    "Is it another part? If it is this one, leave out the tolerance"
+                )
             if reach is None or off_ohm < reach * ohm:
                 return Part(ohm, None, self.count, self.label, measured, off_ohm)
         elif reach is None:

@@ -27,7 +27,7 @@ from pinproof.errors import NoSolution
 from pinproof.proof.results import LineProof
 from pinproof.quantities import format_value
 
-Again = Callable[[Truck, float | None], float]
+Again = Callable[[Truck, float | None], tuple[float, bool]]
 LEAK_FACTOR = 10.0
 FINER_TOLERANCES = (0.005, 0.001)
 WIDER = 0.25
@@ -40,7 +40,8 @@ def collision_of(truck: Truck, built: Built, found: Found, proof: LineProof, aga
     Parameters
     ----------
     again : function
-        (changed truck, tolerance of the parts or None) to the smallest margin after choosing again.
+        (changed truck, tolerance of the parts or None) to the smallest margin after choosing again, and whether it is
+        proven to be the best.
     """
     worst = int(np.argmin(found.margins))
     partner = _partner(built, worst)
@@ -129,10 +130,10 @@ def _nearest(proof: LineProof, row: Row) -> str:
 def _tried(truck: Truck, line: Line, row: Row, again: Again) -> Iterator[Parting]:
     for what, other, tolerance in _changes(truck, line, row):
         try:
-            margin = again(other, tolerance)
+            margin, proven = again(other, tolerance)
         except NoSolution:
             continue
-        yield Parting(what, margin, margin >= 0.0)
+        yield Parting(what, margin, margin >= 0.0, proven)
 
 
 def _changes(truck: Truck, line: Line, row: Row) -> Iterator[tuple[str, Truck, float | None]]:

@@ -93,7 +93,7 @@ def choose(
     collision = None
     if not feasible and explain:
 
-        def again(other: Truck, part_tolerance: float | None) -> float:
+        def again(other: Truck, part_tolerance: float | None) -> tuple[float, bool]:
             reach = tolerance if part_tolerance is None else part_tolerance
             theirs = source
             if isinstance(source, Drawer) and part_tolerance is not None:
@@ -101,7 +101,8 @@ def choose(
             options = _candidates(other, line_id, theirs, low_ohm, high_ohm, reach)
             stock = theirs.stock if isinstance(theirs, Drawer) else ()
             problem = build(other, other.line(line_id), options, stock).problem
-            return float(solve(problem, Budget(seconds=1.5), only_smallest=True).levels[0])
+            best = solve(problem, Budget(seconds=1.5), only_smallest=True)
+            return float(best.levels[0]), best.certificate.proven_levels > 0
 
         collision = collision_of(truck, built, found, proof, again)
     return Choice(

@@ -64,11 +64,15 @@ class RunnerUp:
 
 @dataclass(frozen=True)
 class Parting:
-    """One change that was tried against a collision, with the values chosen again. `margin` is what it then gives."""
+    """One change that was tried against a collision, with the values chosen again. `margin` is what it then gives.
+
+    `proven` is False where the search for it ran out of time: then some values may do better than `margin`.
+    """
 
     what: str
     margin: float
     parts: bool  # True if the smallest margin is then zero or above
+    proven: bool
 
 
 @dataclass(frozen=True)

@@ -234,15 +234,15 @@ class _Search:
         # Split where the pieces that are left are told apart best: by number, then by the spread of their bounds.
         value = np.where(keep, np.minimum(levels[:, at_level], 1e300), np.nan)
         total = np.zeros((count, width))
-        pieces = np.zeros((count, width))
-        np.add.at(pieces, (box[keep], variable[keep]), 1.0)
+        number = np.zeros((count, width))
+        np.add.at(number, (box[keep], variable[keep]), 1.0)
         top = np.full((count, width), -np.inf)
         np.maximum.at(top, (box[keep], variable[keep]), value[keep])
         with np.errstate(invalid="ignore"):
             drop = np.where(keep, top[box, variable] - value, 0.0)
         np.add.at(total, (box, variable), np.where(np.isfinite(drop), drop, 0.0))
         remaining = left_high - left_low
-        score = np.where(remaining > 0, total / np.maximum(pieces, 1.0) + 1e-9 * remaining, -1.0)
+        score = np.where(remaining > 0, total / np.maximum(number, 1.0) + 1e-9 * remaining, -1.0)
         split = score.argmax(axis=1)
         single = np.logical_and((remaining == 0).all(axis=1), ~dead)
         chosen = keep & (split[box] == variable) & ~dead[box] & ~single[box]

@@ -22,6 +22,7 @@ COMMANDS = {
     "choose": "Choose resistor values and prove the result.",
     "adopt": "Begin another truck from a design that somebody shared.",
     "drawer": "Keep a list of the resistors you have.",
+    "pack": "Write the build book, the field card, lists and drawings.",
     "demo": "Prove an invented example and write its report.",
     "completion": "Print what your shell needs to complete pinproof's commands.",
 }

@@ -55,14 +55,23 @@ def command(file: Path, newfile: Path, name: str, as_json: bool) -> None:
     click.echo(f"The proof with these borrowed numbers: {proof.verdict}.")
     if again.first:
         click.echo("\nMeasure again on this truck, in this order:")
+    told: dict[str, int] = {}
     for number, each in enumerate(again.first, start=1):
         measure = measure_of(each.parameter)
         head = f"  {number}. "
         click.echo("\n".join(wrapped(f"{rests_words(each)[:1].upper()}{rests_words(each)[1:]}", head)))
-        if measure is not None:
-            click.echo("\n".join(wrapped(f"{measure.how} ({measure.minutes} min)", " " * len(head))))
+        if measure is None:
+            continue
+        how = f"{measure.how} ({measure.minutes} min)"
+        if measure.how in told:
+            how = f"As for {told[measure.how]}, in the same go."
+        told.setdefault(measure.how, number)
+        click.echo("\n".join(wrapped(how, " " * len(head))))
+        if measure.caution and not how.startswith("As for"):
+            click.echo("\n".join(wrapped(f"Careful: {measure.caution}", " " * len(head))))
     if again.rest:
-        click.echo(f"\nLater (no likely error of them overturns the verdict): {', '.join(again.rest)}")
+        later = [known.name if (known := measure_of(path)) is not None else path for path in again.rest]
+        click.echo(f"\nLater (no likely error of them overturns the verdict): {', '.join(later)}.")
     click.echo(f"\nNext: pinproof next {newfile}")
 
 

@@ -98,6 +98,7 @@ def _one(cells: tuple[str, ...], count: str, measured: str, meter: str, label: s
 
 
 def _show(rows: tuple[Row, ...], drawer_file: Path, as_json: bool) -> None:
+    from pinproof.chain.stock import USUAL_METER
     from pinproof.quantities import format_value
 
     listed = []
@@ -108,10 +109,16 @@ def _show(rows: tuple[Row, ...], drawer_file: Path, as_json: bool) -> None:
     if as_json:
         print_json({"file": str(drawer_file), "count": sum(row.count for row in rows), "parts": listed})
         return
-    click.echo(f"{drawer_file}: {sum(row.count for row in rows)} resistors of {len(rows)} kinds.")
+    total = sum(row.count for row in rows)
+    kinds = f"{len(rows)} kind" if len(rows) == 1 else f"{len(rows)} kinds"
+    click.echo(f"{drawer_file}: {total} resistor{'' if total == 1 else 's'} of {kinds}.")
     for row in rows:
         part = row.part()
         nominal = format_value(part.nominal_ohm, "resistance", digits=6)
         reach = f"±{(part.high_ohm / part.nominal_ohm - 1.0) * 100.0:.2g} %"
-        how = f"measured, {row.meter or 'common meter taken'}" if part.measured_ohm is not None else "as printed"
+        how = "as printed"
+        if part.measured_ohm is not None:
+            how = f"measured, meter {row.meter or f'taken as {USUAL_METER}'}"
+        elif row.measured_ohm:
+            how = f"as printed; {row.measured_ohm} was measured, but the meter is no finer"
         click.echo(f"  {row.count:>5} × {nominal:<10} {reach:<8} {how}{f'  {row.label}' if row.label else ''}")

@@ -182,12 +182,13 @@ def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> 
     from pinproof.chain.actions import next_actions
     from pinproof.chain.links import row_words
     from pinproof.chain.outlook import JUDGES_WORDS, outlooks
-    from pinproof.cli.cmd_next import find_drawer, wrapped
+    from pinproof.cli.cmd_next import find_drawer, say_if_long, wrapped
     from pinproof.design import load
     from pinproof.proof import as_json as plain
     from pinproof.proof import prove
 
     truck = load(file)
+    say_if_long(truck)
     proof = prove(truck, samples=0)
     actions = next_actions(truck, proof, find_drawer(file, None))
     reason = proof.lines[0].reason

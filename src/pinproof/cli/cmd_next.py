@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pinproof.chain.actions import Action
     from pinproof.chain.links import Chain
     from pinproof.choose.drawer import Drawer
+    from pinproof.design import Truck
 
 DRAWER = click.option(
     "--drawer", "drawer_file", type=click.Path(dir_okay=False, path_type=Path),
@@ -39,12 +40,24 @@ def command(ctx: click.Context, file: Path, as_json: bool, drawer_file: Path | N
     from pinproof.proof import prove
 
     truck = read_truck(file)
+    say_if_long(truck)
     chain = chain_of(truck, prove(truck, samples=0), find_drawer(file, drawer_file))
     if as_json:
         print_json(plain(chain))
     else:
         click.echo(chain_words(chain, file))
     ctx.exit(chain.proof.exit_code)
+
+
+def say_if_long(truck: Truck) -> None:
+    """Say on standard error what takes some seconds: an unknown pull with edges found by substitution."""
+    from pinproof.chain.outlook import pull_is_unknown
+
+    for line in truck.lines:
+        found = any(w.by_substitution for w in line.windows) or any(t.by_substitution for t in line.targets)
+        if found and pull_is_unknown(truck.input_of(line)):
+            click.echo("Trying the usual pulls …", err=True)
+            return
 
 
 def find_drawer(file: Path, drawer_file: Path | None) -> Drawer | None:

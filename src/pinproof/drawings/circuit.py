@@ -26,7 +26,7 @@ from pinproof.quantities import format_value
 if TYPE_CHECKING:
     from pinproof.wiring import LineView
 
-LAYOUTS = {"wide": (182.0, 62.0), "narrow": (84.0, 5.0)}  # width, and its column of names or numbers
+LAYOUTS = {"wide": (182.0, 58.0), "narrow": (84.0, 5.0)}  # width, and its column of names or numbers
 _SLOT_MM = SYMBOL_MM + 2.5  # a symbol with the line around it
 _LEAST_GAP_MM = _SLOT_MM + 4.0
 _BEFORE_MM, _AFTER_MM = 8.0, 10.0  # room between the texts and the first upright, and after the last

@@ -83,7 +83,7 @@ def figure(svg: str, width_mm: float, alt: str) -> Block:
 
 
 def table(caption: str, columns: Sequence[tuple[str, float]], rows: Sequence[Sequence[str | Cell]]) -> Block:
-    """A table; each column has a head and a share of the width (0: as wide as it needs)."""
+    """A table; each column has a head and a share of the width (0: as wide as it needs; below 0: millimetres)."""
     return {
         "kind": "table",
         "caption": plain(caption),

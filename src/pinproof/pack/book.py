@@ -37,7 +37,7 @@ from pinproof.wiring import LineView
 
 PAPERS = {"a4": ("a4", 210.0, 297.0), "letter": ("us-letter", 215.9, 279.4)}
 TYPE_MM = 182.0  # width of the type area, that of the wide drawings
-MOST_CHART_MM = 150.0
+CHARTS_HIGH_MM = (190.0, 105.0)  # the first reading chart of a line, and the others
 MOST_BENCH_ROWS = 60
 _FONTS = ("Source Sans Pro", "DejaVu Sans")
 _TEMPLATE = Path(__file__).with_name("book.typ")
@@ -165,7 +165,7 @@ def _body(
     body = _front(truck, proof, made_on)
     passing: dict[str, list[Figure]] = {}
     for number, line in enumerate(proof.lines, start=1):
-        figures = line_figures(views[line.line], line, number, most_high_mm=MOST_CHART_MM)
+        figures = line_figures(views[line.line], line, number, high_mm=CHARTS_HIGH_MM)
         passing[line.line] = [each for each in figures if each.kind == "transit"]
         body += _line(truck, line, number, figures, drawings)
     body += _parts(truck, proof, drawings)
@@ -278,9 +278,10 @@ def _parts(truck: Truck, proof: TruckProof, drawings: dict[str, Drawing]) -> lis
                 part.basis,
             )
         )
+    widest_mm = max((each.width_mm for name, each in drawings.items() if name.startswith("part-")), default=10.0)
     columns = (
-        ("For", 1.9), ("Value", 1.5), ("Bands, first band left; letter code", 5.0), ("Body", 0.9), ("Note", 2.6),
-        ("Basis", 1.4),
+        ("For", 2.4), ("Value", 1.9), ("Bands, first band left; letter code", -widest_mm - 1.0), ("Body", 1.1),
+        ("Note", 3.2), ("Basis", 1.7),
     )  # fmt: skip
     return [
         blocks.heading("Parts to solder", 2),

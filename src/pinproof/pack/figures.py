@@ -32,7 +32,7 @@ def groups_of(line: LineProof) -> list[tuple[str, str]]:
 
 
 def line_figures(
-    view: LineView, line: LineProof, number: int, *, layout: str = "wide", most_high_mm: float = 1000.0
+    view: LineView, line: LineProof, number: int, *, layout: str = "wide", high_mm: tuple[float, float] = (1e3, 1e3)
 ) -> tuple[Figure, ...]:
     """Every drawing of one line.
 
@@ -45,8 +45,8 @@ def line_figures(
         Of the line on the page, for ids and names.
     layout : str
         "wide" or "narrow".
-    most_high_mm : float
-        Charts drop rows, and count them in words, until they are lower than this.
+    high_mm : pair of float
+        Charts drop rows, and count them in words, until they are lower than this: the first one, and the others.
     """
     ident = f"line-{number}"
     found = [Figure("circuit", "circuit", circuit(view, layout=layout, ident=f"{ident}-circuit-{layout}"))]
@@ -56,7 +56,7 @@ def line_figures(
                 line, truck=view.truck, key_state=key_state, space=space, layout=layout, legend=index == 0,
                 ident=f"{ident}-{key_state}-{space}-{layout}", most_rows=most,
             )  # fmt: skip
-            if drawing.height_mm <= most_high_mm:
+            if drawing.height_mm <= high_mm[min(index, 1)]:
                 break
         found.append(Figure(f"readings-{key_state}-{space}", "readings", drawing))
     drift = drift_picture(line, layout=layout, ident=f"{ident}-drift-{layout}")

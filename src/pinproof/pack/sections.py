@@ -22,7 +22,7 @@ from pinproof.verdict import Verdict
 MOST_DRIFTS = 8
 MOST_TABLE_ROWS = 100
 _WHOLE = ("Reads", "Value", "Tolerance", "Letter code", "Verdict")  # columns whose cells stay on one line
-_CLASS = {Verdict.PASS: "v-pass", Verdict.WOULD_HOLD: "v-hold", Verdict.NOT_SHOWN: "v-open", Verdict.FAIL: "v-fail"}
+VERDICT_CLASSES = {Verdict.PASS: "v-pass", Verdict.WOULD_HOLD: "v-hold", Verdict.NOT_SHOWN: "v-open", Verdict.FAIL: "v-fail"}
 _DISC = "M1 8a7 7 0 1 1 14 0a7 7 0 1 1-14 0z"
 _RING = "M2 8a6 6 0 1 1 12 0a6 6 0 1 1-12 0z"
 _SHAPES = {
@@ -56,14 +56,14 @@ def mark(verdict: Verdict) -> Html:
 
 def verdict_words(verdict: Verdict) -> Html:
     """Shape and word of a verdict."""
-    return el("span", mark(verdict), words.VERDICTS[verdict], class_=f"verdict {_CLASS[verdict]}")
+    return el("span", mark(verdict), words.VERDICTS[verdict], class_=f"verdict {VERDICT_CLASSES[verdict]}")
 
 
 def answer(truck: Truck, proof: TruckProof) -> Html:
     """The verdict in words, what decides it, and what to measure first."""
     paragraphs = [
         el("p", mark(proof.verdict), sentences.headline(proof.verdict) + ".", class_="word"),
-        el("p", sentences.whatdecides(proof)),
+        el("p", sentences.what_decides(proof)),
     ]
     if proof.verdict is not Verdict.PASS:
         paragraphs += [
@@ -78,7 +78,7 @@ def answer(truck: Truck, proof: TruckProof) -> Html:
     ]
     if len(items) > 1:
         paragraphs.append(el("ul", *items))
-    return el("section", el("h2", "Verdict"), *paragraphs, class_=f"answer {_CLASS[proof.verdict]}")
+    return el("section", el("h2", "Verdict"), *paragraphs, class_=f"answer {VERDICT_CLASSES[proof.verdict]}")
 
 
 def decides(truck: Truck, line: LineProof) -> list[str]:

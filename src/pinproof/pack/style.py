@@ -33,7 +33,8 @@ DARK = {
 PRINT = {**dict.fromkeys(LIGHT, "#000000"), "paper": "#ffffff", "panel": "#ffffff", "line": "#666666"}
 
 
-def _variables(colours: dict[str, str]) -> str:
+def variables(colours: dict[str, str]) -> str:
+    """The colours as custom properties."""
     return "".join(f"--{name}:{colour};" for name, colour in colours.items())
 
 
@@ -105,7 +106,7 @@ figure,tr,li,.answer,.care{break-inside:avoid}
 def page_css() -> str:
     """Every rule of the page but the typeface."""
     return (
-        f":root{{color-scheme:light dark;{_variables(LIGHT)}}}\n"
-        f"@media screen and (prefers-color-scheme:dark){{:root{{{_variables(DARK)}}}}}\n"
-        f"@media print{{:root{{color-scheme:light;{_variables(PRINT)}}}}}\n" + _RULES.strip() + "\n"
+        f":root{{color-scheme:light dark;{variables(LIGHT)}}}\n"
+        f"@media screen and (prefers-color-scheme:dark){{:root{{{variables(DARK)}}}}}\n"
+        f"@media print{{:root{{color-scheme:light;{variables(PRINT)}}}}}\n" + _RULES.strip() + "\n"
     )

@@ -1,0 +1,46 @@
+"""`pinproof pack`: the build book, the field card, lists and drawings of a design, in a folder."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+
+import click
+
+from pinproof.cli.common import FILE, read_truck
+
+
+@click.command("pack")
+@FILE
+@click.option(
+    "-o", "--output", type=click.Path(file_okay=False, path_type=Path), required=True, metavar="FOLDER",
+    help="Folder for the files; only files of the pack's own names are replaced in it.",
+)  # fmt: skip
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Sheet to print on.")
+@click.option(
+    "--date", "made_on", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD",
+    help="Date to print. The same design and date give the same bytes.  [default: today]",
+)  # fmt: skip
+@click.pass_context
+def command(ctx: click.Context, file: Path, output: Path, paper: str, made_on: datetime | None) -> None:
+    """Write what goes on the bench and in the cab: book.pdf, card.html, lists and drawings.
+
+    Everything is written, whatever the verdict is, and carries it. Ends with 0 if all is proven, 1 if something does
+    not hold or is not shown, 2 if the file cannot be used.
+
+    Example: pinproof pack truck.toml -o bench
+    """
+    from pinproof.pack.folder import pack_files, write_files
+    from pinproof.pack.sentences import headline
+    from pinproof.proof import prove
+
+    truck = read_truck(file)
+    proof = prove(truck)
+    files = pack_files(truck, proof, paper=paper, made_on=made_on.date() if made_on else date.today())
+    left = write_files(output, files)
+    click.echo(f"{headline(proof.verdict)}.")
+    for name in files:
+        click.echo(f"  {output / name}")
+    if left:
+        click.echo(f"Not of this design, left from an earlier pack: {', '.join(left)}. Delete them by hand.", err=True)
+    ctx.exit(proof.verdict.exit_code)

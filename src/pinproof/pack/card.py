@@ -1,0 +1,252 @@
+"""The field card: one HTML file for the phone in the cab, and for one sheet of paper in the door pocket.
+
+Answers: what should the meter show, what is weakest, what spares go along, what is looked at before the start?
+Touches: the shipped typefaces; no clock, no network, no script. The same input gives the same bytes.
+Beside:  `card_style` is its look; `bench`, `order` and the proof give its numbers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from pinproof.design.model import Input, Pull, Resistor, Truck
+from pinproof.drawings import drifts_of, words
+from pinproof.drawings.axis import Axis, axis_of
+from pinproof.drawings.measure import one_line
+from pinproof.pack import bench, sentences
+from pinproof.pack.card_style import card_css
+from pinproof.pack.markup import Html, el, join
+from pinproof.pack.order import order_of
+from pinproof.pack.sections import CAUTIONS, VERDICT_CLASSES, mark, verdict_words
+from pinproof.pack.typeface import font_css
+from pinproof.proof.results import LineProof, TruckProof
+from pinproof.quantities import format_value
+from pinproof.verdict import Verdict
+from pinproof.wiring import LineView
+
+PRINTED_ROWS = {"a4": (16, 10), "letter": (14, 9)}  # rows of readings and of checks that one sheet has room for
+PRINT_SIZES = ((7, 10.6), (11, 9.6), (math.inf, 8.6))  # up to so many rows the sheet is set in so many points
+MOST_WEAK = 5
+_LOOK = (
+    "Plugs home, locks closed, no wire rubbed bare, steering wheel latched.",
+    "Tug each plug, and the tails at lever and wheel.",
+    "Chocks at the wheels, brake on. Key to run; the engine stays off.",
+)
+_END = ("Press nothing. Turn the steering from lock to lock and shake the harness: the controller must show no command.",)
+_DIFFERS = "If one of these differs, do not start with it: measure the ohms at the plug first."
+_BOOK = "The rest is in book.pdf."
+
+
+def card_html(
+    truck: Truck,
+    proof: TruckProof,
+    views: Mapping[str, LineView],
+    *,
+    paper: str = "a4",
+    made_on: str | None = None,
+) -> str:
+    """The whole card.
+
+    Parameters
+    ----------
+    truck : Truck
+    proof : TruckProof
+    views : mapping of line id to LineView
+        Every line as the proof saw it.
+    paper : str
+        "a4" or "letter": the sheet it is printed on.
+    made_on : str or None
+        Date to print, in the caller's words.
+
+    Returns
+    -------
+    str
+        HTML in UTF-8 text. What one sheet has no room for is left out in print only, and counted.
+    """
+    name = proof.name or proof.id
+    rows, checks = PRINTED_ROWS[paper]
+    asked = sum(len(bench.required(bench.bench_rows(view))) for view in views.values())
+    print_pt = next(size for most, size in PRINT_SIZES if asked <= most)
+    when = f", {made_on}" if made_on else ""
+    front = [_answer(proof), _pins(truck, views), *_readings(truck, proof, views, rows)]
+    back = [_check(proof, checks), _weak(proof), _spares(truck, proof), _cautions()]
+    body = [
+        el("header", el("h1", name), el("p", f"Field card. Design {proof.id}, {proof.text_hash[:12]}{when}", class_="soft")),
+        _jumps(),
+        el("main", el("div", *front, class_="front"), el("div", *(each for each in back if each), class_="back")),
+        el("footer", el("p", f"Made by Pinproof from design {proof.id}{when}. Design aid, not approval.", class_="soft")),
+    ]  # fmt: skip
+    content = Html("\n".join(body))
+    title = f"Field card of {name}"
+    letters = set(content) | set(title) | set("0123456789")
+    head = el(
+        "head",
+        el("meta", charset="utf-8"),
+        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        el("meta", name="color-scheme", content="light dark"),
+        el("title", one_line(title)),
+        Html(f"<style>\n{font_css(letters)}\n{card_css(paper, print_pt)}</style>"),
+    )
+    return f"<!doctype html>\n{el('html', head, el('body', content), lang='en')}\n"
+
+
+def _jumps() -> Html:
+    places = {"readings": "Readings", "check": "Check", "weak": "Weak", "spares": "Spares", "care": "Care"}
+    return el("nav", *(el("a", text, href=f"#{ident}") for ident, text in places.items()), aria_label="Parts of the card")
+
+
+def _answer(proof: TruckProof) -> Html:
+    told = "" if proof.verdict is Verdict.PASS else "This card is no permission to race on it."
+    shown = join(mark(proof.verdict), f"{sentences.headline(proof.verdict)}.")
+    return el("p", el("span", shown, class_=VERDICT_CLASSES[proof.verdict]), f" {told}", class_="answer")
+
+
+def _pins(truck: Truck, views: Mapping[str, LineView]) -> Html:
+    items = []
+    for view in views.values():
+        owner = view.input
+        where = bench.pin_words(view)
+        at = f" on {owner.controller}" if owner.controller else ""
+        items.append(el("li", el("b", view.line.id), f": {where}{at}. {_source_words(view)} {_pull_words(owner)}"))
+    cavities = [
+        el("li", el("b", f"{plug.id} {cavity.id}"), f": {cavity.signal or 'not stated'}")
+        for plug in truck.plugs
+        for cavity in plug.cavities
+    ]
+    return el("section", el("h2", "Pin-out"), el("ul", *items, *cavities))
+
+
+def _source_words(view: LineView) -> str:
+    line = view.line
+    side = f"fed from the {line.feed_from}" if line.source_side == "feed" else "switched to its return"
+    return f"The line is {side}."
+
+
+def _pull_words(owner: Input) -> str:
+    told = [
+        f"{name} {_pull(pull)}"
+        for name, pull in (("pull-up", owner.pull_up), ("pull-down", owner.pull_down))
+        if pull is not None
+    ]
+    reference = f", reference {format_value(owner.reference.value, 'voltage')}" if owner.reference else ""
+    return f"Inside the controller: {words.all_of(told) or 'no pull'}{reference}."
+
+
+def _pull(pull: Pull) -> str:
+    if not isinstance(pull, Resistor) or pull.ohm is None:
+        return "not known"
+    return format_value(pull.ohm, "resistance")
+
+
+def _readings(truck: Truck, proof: TruckProof, views: Mapping[str, LineView], room: int) -> list[Html]:
+    parts: list[Html] = []
+    for number, line in enumerate(proof.lines):
+        view = views[line.line]
+        rows = bench.required(bench.bench_rows(view))
+        spaces = {row.space for row in line.situations}
+        axis = axis_of(truck, truck.line(line.line), sorted(spaces)[0] if spaces else None, "as given")
+        body = []
+        for index, row in enumerate(rows):
+            cells = (_ohm_cell(row), _pin_cell(line, row.operated, axis), _verdict_cell(line, row.operated))
+            tds = [
+                el("td", cell, data_label=head, role="cell") for head, cell in zip(_heads(axis), cells, strict=True)
+            ]
+            name = join(el("b", words.operated(row.operated)), " → ", el("span", row.wanted, class_="means"))
+            hidden = {"class_": "more"} if index >= max(room, 0) else {}
+            body.append(el("tr", el("th", name, scope="row", role="rowheader"), *tds, role="row", **hidden))
+        left = max(len(rows) - max(room, 0), 0)
+        room -= len(rows)
+        heads_row = el(
+            "tr", *(el("th", each, scope="col", role="columnheader") for each in ("Operated → means", *_heads(axis))),
+            role="row",
+        )  # fmt: skip
+        anchor = {"id": "readings"} if number == 0 else {}
+        told = (
+            el(
+                "table", el("caption", f"{line.line}: expected figures, as designed (in range at worst)"),
+                el("thead", heads_row, role="rowgroup"), el("tbody", *body, role="rowgroup"), role="table",
+            )
+            if body
+            else el("p", "A resistor is still to be chosen: there is nothing to measure against.")
+        )  # fmt: skip
+        more = [el("p", f"{left} more situations of {line.line}: book.pdf.", class_="printed")] if left else []
+        probes = el("ol", *(el("li", each) for each in bench.probe_words(view)))
+        how = el("h3", "How to measure the ohms")
+        parts.append(el("section", el("h2", f"Readings of {line.line}", **anchor), told, *more, how, probes))
+    return parts
+
+
+def _heads(axis: Axis) -> tuple[str, str, str]:
+    return ("Ohms at the plug", f"At the pin, {axis.words}", "Proof")
+
+
+def _ohm_cell(row: bench.BenchRow) -> Html:
+    span = words.span(bench.ohms(row.low_ohm), bench.ohms(row.high_ohm))
+    return join(el("strong", bench.ohms(row.nominal_ohm)), " ", el("span", f"({span})", class_="soft"))
+
+
+def _pin_cell(line: LineProof, operated: tuple[str, ...], axis: Axis) -> Html | str:
+    for row in line.situations:
+        if (row.key_state, row.space, row.operated) == ("run", axis.space.name, operated):
+            nominal = "no settled reading" if math.isnan(row.nominal) else axis.text(row.nominal, 3)
+            volts = ""
+            if axis.space.divisor is not None and not math.isnan(row.nominal):
+                supply = axis.space.divisor_nominal_v
+                at, of = (format_value(each, "voltage", digits=3) for each in (row.nominal * supply, supply))
+                volts = f" = {at} of {of}"
+            return join(el("strong", nominal), volts, " ", el("span", f"({axis.span(row.low, row.high)})", class_="soft"))
+    return "not proven"
+
+
+def _verdict_cell(line: LineProof, operated: tuple[str, ...]) -> Html | str:
+    mine = [row for row in line.situations if row.key_state == "run" and row.operated == operated]
+    if not mine:
+        return "not proven"
+    worst = min(mine, key=lambda row: (row.verdict.rank, row.margin))
+    return join(verdict_words(worst.verdict), ", ", words.margin(worst))
+
+
+def _check(proof: TruckProof, room: int) -> Html:
+    items = [(text, True) for text in _LOOK]
+    asked = [
+        f"{words.operated(row.operated)}: the controller shows {row.meaning}"
+        for line in proof.lines
+        for row in line.situations
+        if row.key_state == "run" and row.meaning and row.space == line.situations[0].space
+    ]
+    items += [(text, index < room) for index, text in enumerate(asked)]
+    items += [(text, True) for text in _END]
+    listed = [
+        el("li", el("label", Html('<input type="checkbox">'), el("span", text)), **({} if shown else {"class_": "more"}))
+        for text, shown in items
+    ]
+    left = max(len(asked) - room, 0)
+    more = [el("p", f"{left} more situations to try: book.pdf.", class_="printed")] if left else []
+    title = el("h2", "Five-minute check before the start", id="check")
+    return el("section", title, el("ol", *listed, class_="check"), *more, el("p", el("b", _DIFFERS)))
+
+
+def _weak(proof: TruckProof) -> Html:
+    told = sorted(
+        ((drift, line) for line in proof.lines for drift in drifts_of(line)), key=lambda pair: pair[0].budget.strain
+    )[:MOST_WEAK]
+    if told:
+        shown = el("ol", *(el("li", sentences.drift_sentence(drift.budget, drift.row)) for drift, _ in told))
+    else:
+        links = dict.fromkeys(row.weakest for line in proof.lines for row in line.situations if row.weakest)
+        shown = el("ul", *(el("li", words.parameter(each)) for each in list(links)[:MOST_WEAK])) if links else el("p", _BOOK)
+    return el("section", el("h2", "Weakest links", id="weak"), shown)
+
+
+def _spares(truck: Truck, proof: TruckProof) -> Html:
+    items = [
+        el("li", el("b", f"{each.spares} × {each.what}"), f"{each.code and ', '}{each.code}. For {', '.join(each.goes_to)}")
+        for each in order_of(truck, proof)
+    ]
+    return el("section", el("h2", "Spares to carry", id="spares"), el("ul", *items) if items else el("p", _BOOK))
+
+
+def _cautions() -> Html:
+    return el("section", el("h2", "Care", id="care"), el("ul", *(el("li", each) for each in CAUTIONS)), class_="care")
+

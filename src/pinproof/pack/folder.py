@@ -1,0 +1,116 @@
+"""The whole pack of one design: every file as bytes, and the writing of them.
+
+Answers: which files go on the bench and into the cab, and how do they get into a folder whole?
+Touches: the folder it is given, and in it only files of its own names; no clock, no network.
+Beside:  `book`, `card`, `lists` and `figures` make what is written.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from pinproof.design.model import Truck
+from pinproof.drawings import swatch
+from pinproof.errors import PinproofError
+from pinproof.pack.book import book_pdf, part_name
+from pinproof.pack.card import card_html
+from pinproof.pack.figures import line_figures
+from pinproof.pack.lists import lists
+from pinproof.pack.parts import parts_of
+from pinproof.proof.results import TruckProof
+from pinproof.wiring import line_view, physical
+
+_SVG_HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
+_LONGEST = 40  # letters of a line's id in a file's name
+
+
+@dataclass
+class CannotWrite(PinproofError):
+    """A folder or file that cannot be written; `place` is where, `why` what the system said."""
+
+    place: str
+    why: str
+
+    def __str__(self) -> str:
+        return f"{self.place} cannot be written: {self.why}. Name another folder with -o, or close the file if it is open."
+
+
+def pack_files(truck: Truck, proof: TruckProof, *, paper: str = "a4", made_on: date | None = None) -> dict[str, bytes]:
+    """Every file of the pack by its name.
+
+    Parameters
+    ----------
+    truck : Truck
+    proof : TruckProof
+    paper : str
+        "a4" or "letter".
+    made_on : date or None
+        Printed on book and card. The same design, paper and date give the same bytes.
+
+    Raises
+    ------
+    CannotPrint
+        If the book cannot be set.
+    ValueError
+        For an unknown paper.
+    """
+    netlist = physical(truck)
+    views = {line.id: line_view(truck, line, netlist) for line in truck.lines}
+    shown = made_on.isoformat() if made_on else None
+    found = {"book.pdf": book_pdf(truck, proof, views, paper=paper, made_on=made_on)}
+    found["card.html"] = card_html(truck, proof, views, paper=paper, made_on=shown).encode("utf-8")
+    found |= {name: text.encode("utf-8") for name, text in lists(truck, proof, views).items()}
+    for number, line in enumerate(proof.lines, start=1):
+        for each in line_figures(views[line.line], line, number):
+            name = f"line-{number}-{_for_file(line.line)}-{each.name}.svg"
+            found[name] = (_SVG_HEAD + each.drawing.svg + "\n").encode("utf-8")
+    for part in parts_of(truck):
+        if part.ohm is not None:
+            drawing = swatch(part.bands, part.code, f"{part.value} {part.tolerance}", ident=part_name(part))
+            found[f"{part_name(part)}.svg"] = (_SVG_HEAD + drawing.svg + "\n").encode("utf-8")
+    return found
+
+
+def _for_file(ident: str) -> str:
+    return re.sub(r"[^A-Za-z0-9_-]", "-", ident)[:_LONGEST]
+
+
+def write_files(folder: Path, files: Mapping[str, bytes]) -> tuple[str, ...]:
+    """Write every file whole: all beside their places first, then all into place.
+
+    Files of these names are replaced; nothing else in the folder is touched.
+
+    Returns
+    -------
+    tuple of str
+        Names of drawings that an earlier pack may have left in the folder and that this one did not write.
+
+    Raises
+    ------
+    CannotWrite
+        If the folder or a file cannot be written; then no file was replaced, or the message says which one stopped it.
+    """
+    parts: dict[Path, Path] = {}
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, data in files.items():
+            part = folder / f"{name}.{os.getpid()}.part"
+            parts[part] = folder / name
+            with part.open("wb") as out:
+                out.write(data)
+                out.flush()
+                os.fsync(out.fileno())
+        for part, place in parts.items():
+            os.replace(part, place)
+    except OSError as fault:
+        raise CannotWrite(str(fault.filename2 or fault.filename or folder), fault.strerror or str(fault)) from fault
+    finally:
+        for part in parts:
+            part.unlink(missing_ok=True)
+    ours = re.compile(r"(line-\d+-.+|part-.+)\.svg\Z")
+    return tuple(sorted(each.name for each in folder.iterdir() if ours.match(each.name) and each.name not in files))
