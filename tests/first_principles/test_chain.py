@@ -61,6 +61,14 @@ def test_the_chain_has_every_link_in_order_and_none_is_better_than_the_proof(nam
         assert all(chain.link(each).verdict.rank < Verdict.WOULD_HOLD.rank for each in CIRCUIT)
 
 
+def test_assumed_windows_leave_no_link_of_the_circuit_a_pass() -> None:
+    """Wagtail holds, but only if its windows are right; that goes for every link the windows judge."""
+    truck = example("wagtail")
+    chain = chain_of(truck, proven(truck))
+    for name in (*CIRCUIT, "reading", "meaning"):
+        assert chain.link(name).verdict is Verdict.WOULD_HOLD
+
+
 def test_links_without_an_engine_say_so() -> None:
     """Never a mock: not shown, and the words "not built"."""
     truck = example("sandpiper")
@@ -143,6 +151,8 @@ def test_feeding_the_taps_through_the_slot_is_offered_where_the_proof_says_so() 
     now, then = outlooks(direct, direct.lines[0])[0], outlooks(through, through.lines[0])[0]
     assert now.single_ohm == ()
     assert then.single_ohm != ()
+    assert then.holding_ohm == ()  # both stations up at once read as down: in parallel they come near its ohms
+    assert "lever_up + wheel_up can be read as down" in then.text
     assert then.text in asked(direct)[0]
     assert asked(through) == []
 

@@ -51,7 +51,14 @@ def truck(names: tuple[str, ...], *, line_id: str = "taps", compares: str = "ref
     return Truck(
         1, "pp-made-1", Supply(value(10.5, 13.8, 15.5, "voltage", "supply.run")),
         value(-10.0, 20.0, 80.0, "temperature", "temperature"), (owner,),
-        (Line(line_id, "tap_pin", "pull-up", "automatic", "return", path=f"line.{line_id}"),),
+        (
+            Line(
+                line_id, "tap_pin", "pull-up", "automatic", "return", path=f"line.{line_id}",
+                wire=value(0.0, 0.5, 1.0, "resistance", f"line.{line_id}.wire"),
+                source_wire=value(0.0, 0.5, 1.0, "resistance", f"line.{line_id}.source_wire"),
+                return_offset=value(-0.1, 0.0, 0.1, "voltage", f"line.{line_id}.return_offset"),
+            ),
+        ),
         (Device("lever"),), contacts, name=name, text_hash="0" * 64,
     )  # fmt: skip
 

@@ -147,6 +147,24 @@ def test_the_resistor_beside_another_is_the_parallel_remainder(tmp_path: Path) -
     assert found["lever_down"].shows_ohm == pytest.approx(1 / (1 / 1500 + 1 / 8250), rel=1e-3)  # 0.7 Ω of wire
 
 
+def test_a_known_pull_does_not_change_what_gives_the_list() -> None:
+    """The ohms of a list are read with the controller unplugged, so the pull is not in them."""
+    texts = {"switched": "ground", "controls": "1,2", "list": "up 2.88k, down 1.27k, manual 8.25k"}
+    without = checked(sheet_of(answers_of(**texts), "pp-1"), "list")
+    known = checked(sheet_of(answers_of(**texts, pull="1k"), "pp-1"), "list")
+    assert fit_to_list(known, known.lines[0]) == fit_to_list(without, without.lines[0])
+
+
+def test_what_is_not_known_is_taken_at_its_worse() -> None:
+    """Taps that are fed nobody knows how count as alive in automatic; a form nobody knows leaves both pulls unknown."""
+    truck = checked(sheet_of(answers_of(controls="1,2,3"), "pp-1"), "list")
+    assert truck.lines[0].taps_fed == "directly"
+    assert (truck.inputs[0].pull_up, truck.inputs[0].pull_down) == (UNKNOWN, UNKNOWN)
+    fused = checked(sheet_of(answers_of(switched="fuse"), "pp-1"), "list")
+    assert fused.inputs[0].compares == "unknown"
+    assert (fused.supply.run.low, fused.supply.run.high) == (9.0, 16.0)
+
+
 def test_parts_of_a_list_become_totals() -> None:
     """The other way round: parts 8.25 k and 1.5 k are 1269 Ω together, and that is what the pin wants."""
     answers = answers_of(switched="fuse", controls="1,2", list="up 4.42k, down 1.5k, manual 8.25k", list_is="parts")

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from datetime import date
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, swatch, words
@@ -118,18 +119,22 @@ def _set(data: Mapping[str, object], files: Mapping[str, str]) -> bytes:
     """Typeset; any warning is an error, since a missing letter is one."""
     import typst
 
-    sources = {"main.typ": _TEMPLATE.read_bytes(), **{name: text.encode("utf-8") for name, text in files.items()}}
+    typesetter: Any = typst  # its type hints do not know files that are held in memory
+    sources: dict[str, bytes] = {name: text.encode("utf-8") for name, text in files.items()}
+    sources["main.typ"] = _TEMPLATE.read_bytes()
     try:
-        compiler = typst.Compiler(
-            sources, font_paths=font_paths(), ignore_system_fonts=True,
+        pdf, warnings = typesetter.compile_with_warnings(
+            sources, format="pdf", font_paths=font_paths(), ignore_system_fonts=True, timestamp=0,
+            pdf_standards="ua-1",
             sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
         )  # fmt: skip
-        pdf, warnings = compiler.compile_with_warnings(format="pdf", timestamp=0)
     except typst.TypstError as fault:
         raise CannotPrint(str(fault)) from fault
     if warnings:
         raise CannotPrint("; ".join(str(getattr(each, "message", each)) for each in warnings))
-    return bytes(pdf)
+    if not isinstance(pdf, bytes):
+        raise CannotPrint("the typesetter gave no single file")
+    return pdf
 
 
 def font_paths() -> list[str]:
@@ -280,7 +285,7 @@ def _parts(truck: Truck, proof: TruckProof, drawings: dict[str, Drawing]) -> lis
         )
     widest_mm = max((each.width_mm for name, each in drawings.items() if name.startswith("part-")), default=10.0)
     columns = (
-        ("For", 2.4), ("Value", 1.9), ("Bands, first band left; letter code", -widest_mm - 1.0), ("Body", 1.1),
+        ("For", 2.4), ("Value", 1.9), ("Bands, first band left; letter code", -widest_mm - 2.6), ("Body", 1.1),
         ("Note", 3.2), ("Basis", 1.7),
     )  # fmt: skip
     return [
@@ -341,7 +346,7 @@ def _bench(view: LineView) -> list[Block]:
         )
         for row in (*required, *combined)
     ]  # fmt: skip
-    columns = (("Operated", 3.4), ("Means", 2.2), ("As designed", 1.6), ("In range at worst", 2.4), ("Measured", 2.0))
+    columns = (("Operated", 3.4), ("May read", 2.2), ("As designed", 1.6), ("In range at worst", 2.4), ("Measured", 2.0))
     left = len(rows) - len(required) - len(combined)
     return [
         *body,

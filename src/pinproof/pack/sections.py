@@ -10,17 +10,20 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pinproof.design.model import Truck
-from pinproof.drawings import reading_chart, words
+from pinproof.drawings import Drawing, words
 from pinproof.drawings.axis import Axis, axis_of
 from pinproof.drawings.fold import fold
 from pinproof.pack import sentences
+from pinproof.pack.figures import groups_of, line_figures
 from pinproof.pack.markup import Html, el, join, marked
 from pinproof.pack.parts import parts_of
 from pinproof.proof.results import Finding, LineProof, RestsOn, SituationProof, TruckProof
 from pinproof.verdict import Verdict
+from pinproof.wiring import line_view
 
 MOST_DRIFTS = 8
 MOST_TABLE_ROWS = 100
+CHARTS_HIGH_MM = (125.0, 105.0)  # so that the first chart stands on the first printed page, below the answer
 _WHOLE = ("Reads", "Value", "Tolerance", "Letter code", "Verdict")  # columns whose cells stay on one line
 VERDICT_CLASSES = {Verdict.PASS: "v-pass", Verdict.WOULD_HOLD: "v-hold", Verdict.NOT_SHOWN: "v-open", Verdict.FAIL: "v-fail"}
 _DISC = "M1 8a7 7 0 1 1 14 0a7 7 0 1 1-14 0z"
@@ -109,38 +112,43 @@ def line_section(truck: Truck, line: LineProof, number: int, cures: Sequence[Any
         parts.append(el("p", el("strong", told), el("span", where, class_="soft")))
         if worst.weakest:
             parts.append(el("p", f"Weakest link: {words.parameter(worst.weakest)}."))
-    parts += _charts(truck, line, number)
+    figures = _figures(truck, line, number)
+    if "readings" in figures:
+        parts += [el("h3", "What each situation reads"), *_drawn(figures["readings"])]
     parts += _tables(truck, line)
-    parts += _drifts(line)
+    parts += _drifts(line, figures.get("drift", ()))
     parts += _findings(line.findings)
+    parts += _drawn(figures.get("transit", ()))
+    parts += [el("h3", "Circuit"), *_drawn(figures["circuit"])]
     parts += _cures(cures)
     return el("section", *parts)
 
 
-def _groups(line: LineProof) -> list[tuple[str, str]]:
-    """Key states and reading spaces that the line is proven in, in order of appearance."""
-    return list(dict.fromkeys((row.key_state, row.space) for row in line.situations))
+def _drawn(pairs: Sequence[tuple[Drawing, Drawing]]) -> list[Html]:
+    """Figures, each in the layout of a page and in that of a phone; a style sheet shows one of them."""
+    return [
+        el("figure", el("div", Html(wide.svg), class_="wide"), el("div", Html(narrow.svg), class_="narrow"))
+        for wide, narrow in pairs
+    ]
 
 
-def _charts(truck: Truck, line: LineProof, number: int) -> list[Html]:
-    groups = _groups(line) or [("run", space) for space in line.windows]
-    parts: list[Html] = [el("h3", "What each situation reads")] if groups else []
-    for index, (key_state, space) in enumerate(groups):
-        drawn = []
-        for layout in ("wide", "narrow"):
-            chart = reading_chart(
-                line, truck=truck, key_state=key_state, space=space, layout=layout, legend=index == 0,
-                ident=f"line-{number}-{key_state}-{space}-{layout}",
-            )  # fmt: skip
-            drawn.append(el("div", Html(chart.svg), class_=layout))
-        parts.append(el("figure", *drawn))
-    return parts
+def _figures(truck: Truck, line: LineProof, number: int) -> dict[str, list[tuple[Drawing, Drawing]]]:
+    """Every drawing of a line by its kind, in both layouts."""
+    view = line_view(truck, line.line)
+    wide = line_figures(view, line, number, high_mm=CHARTS_HIGH_MM)
+    narrow = line_figures(view, line, number, layout="narrow")
+    found: dict[str, list[tuple[Drawing, Drawing]]] = {}
+    for one, other in zip(wide, narrow, strict=True):
+        found.setdefault(one.kind, []).append((one.drawing, other.drawing))
+    return found
 
 
 def _tables(truck: Truck, line: LineProof) -> list[Html]:
     parts: list[Html] = []
-    for key_state, space in _groups(line):
+    for key_state, space in groups_of(line):
         rows = [row for row in line.situations if (row.key_state, row.space) == (key_state, space)]
+        if not rows:
+            continue
         axis = axis_of(truck, truck.line(line.line), space, "as given")
         folded = fold(rows, MOST_TABLE_ROWS)
         caption = f"Every situation of {line.line}, {words.key_state(key_state)} ({axis.words})"
@@ -182,11 +190,11 @@ def _cell(name: str, cell: str) -> Html:
     return el("td", cell, data_label=name, role="cell", **one_line)
 
 
-def _drifts(line: LineProof) -> list[Html]:
+def _drifts(line: LineProof, pictures: Sequence[tuple[Drawing, Drawing]]) -> list[Html]:
     told, more = sentences.drift_sentences(line, MOST_DRIFTS)
     if not told:
         return []
-    parts = [el("h3", "How far parts may drift"), el("ul", *(el("li", each) for each in told))]
+    parts = [el("h3", "How far parts may drift"), *_drawn(pictures), el("ul", *(el("li", each) for each in told))]
     if more:
         parts.append(el("p", f"{more} more, each with more room than these."))
     return parts

@@ -94,7 +94,11 @@ td[data-label]::before{content:attr(data-label) ": ";color:var(--soft)}
 }
 @media print{
 @page{margin:14mm}
-html{font-size:10.5pt}
+html{font-size:9.4pt}
+body{line-height:1.35}
+h2{margin:1.5rem 0 .4rem}h3{margin:1rem 0 .3rem}
+p,ul,ol{margin:.3rem 0 .5rem}
+th,td{padding:.22rem .8rem .22rem 0}
 header,main,footer{max-width:none;padding-left:0;padding-right:0}
 h2,h3{break-after:avoid}
 figure,tr,li,.answer,.care{break-inside:avoid}
