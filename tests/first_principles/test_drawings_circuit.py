@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pinproof.design.model import Contact, Element, Line, Truck, Value
+from pinproof.drawings import Drawing
 from pinproof.drawings.circuit import circuit
 from pinproof.wiring import LineView, line_view
 from tests.first_principles.test_drawings import assert_sound
@@ -85,31 +86,59 @@ def elements(draw: st.DrawFn, line_id: str, names: tuple[str, ...]) -> tuple[Ele
     return tuple(found)
 
 
-def netlist_of_the_picture(root: ET.Element) -> list[tuple[frozenset[float], int]]:
-    """Pairs of joined uprights and the number of symbols between them, read back from dots, boxes and blades."""
-    found = []
+def netlist_of_the_picture(drawing: Drawing, root: ET.Element) -> list[tuple[frozenset[str], int]]:
+    """Pairs of joined nodes and the number of symbols between them, read back from dots, boxes, blades and names.
+
+    Dots tell the uprights. An upright is the node whose name stands above it in the same panel, so a node that is
+    drawn again in a further panel is the same one.
+    """
+    found, tops = [], _panel_tops(root)
     for group in root.iter(f"{SVG}g"):
         if group.get("class") != "pp-part":
             continue
-        dots = [float(each.attrib["cx"]) for each in group.iter(f"{SVG}circle")]
+        dots = [(float(each.attrib["cx"]), float(each.attrib["cy"])) for each in group.iter(f"{SVG}circle")]
         boxes = len(list(group.iter(f"{SVG}rect")))
         blades = sum("L" in each.attrib["d"] for each in group.iter(f"{SVG}path"))
-        found.append((frozenset(dots), boxes + blades))
+        found.append((frozenset(_name_above(drawing, tops, x, y) for x, y in dots), boxes + blades))
     return found
 
 
+def _panel_tops(root: ET.Element) -> list[float]:
+    """Where the uprights of each panel begin, from top to bottom."""
+    return [
+        float(next(each.iter(f"{SVG}line")).attrib["y1"])
+        for each in root.iter(f"{SVG}g")
+        if each.get("class") == "pp-nodes"
+    ]
+
+
+def _name_above(drawing: Drawing, tops: list[float], x: float, y: float) -> str:
+    """The lines of text centred over an upright, in its panel."""
+    top = max(each for each in tops if each < y)
+    before = max((each for each in tops if each < top), default=-INF)
+    lines = [
+        box
+        for box in drawing.labels
+        if abs((box.left + box.right) / 2.0 - x) < 2e-3 and before < box.top and box.bottom <= top + 1e-6
+    ]
+    assert lines, "an upright without a name"
+    return "".join(box.text for box in sorted(lines, key=lambda box: box.top))
+
+
 @settings(max_examples=150)
-@given(trucks())
-def test_the_picture_is_the_netlist(one: Truck) -> None:
+@given(trucks(), st.sampled_from(["wide", "narrow"]))
+def test_the_picture_is_the_netlist(one: Truck, layout: str) -> None:
     """Every branch is one symbol, rows join the uprights of their nodes, labels keep apart, alt text names all."""
     view = line_view(one, one.lines[0])
-    drawing = circuit(view)
+    drawing = circuit(view, layout=layout)
+    assert drawing.width_mm == {"wide": 182.0, "narrow": 84.0}[layout]  # stands on A4 and Letter upright, or a phone
     root = assert_sound(drawing)
-    rows = netlist_of_the_picture(root)
+    assert _reach(root) <= drawing.width_mm - 0.3 + 1e-9
+    rows = netlist_of_the_picture(drawing, root)
     assert sum(symbols for _, symbols in rows) == len(view.branches)
     assert all(len(ends) == 2 for ends, _ in rows)
     nodes = _nodes_drawn(view)
-    uprights = {x for ends, _ in rows for x in ends}
+    uprights = {name for ends, _ in rows for name in ends}
     assert len(uprights) == len(nodes)
     assert _shape(_edges(rows)) == _shape(_contracted(view))
     for contact in one.contacts:
@@ -117,7 +146,15 @@ def test_the_picture_is_the_netlist(one: Truck) -> None:
             assert contact.id in drawing.description
 
 
-def _edges(rows: list[tuple[frozenset[float], int]]) -> list[tuple[object, object, int]]:
+def _reach(root: ET.Element) -> float:
+    """The right end of everything drawn but the texts."""
+    ends = [float(each.attrib[name]) for each in root.iter(f"{SVG}line") for name in ("x1", "x2")]
+    ends += [float(each.attrib["x"]) + float(each.attrib["width"]) for each in root.iter(f"{SVG}rect")]
+    ends += [float(each.attrib["cx"]) + float(each.attrib["r"]) for each in root.iter(f"{SVG}circle")]
+    return max(ends)
+
+
+def _edges(rows: list[tuple[frozenset[str], int]]) -> list[tuple[object, object, int]]:
     return [(*sorted(ends), symbols) for ends, symbols in rows]  # type: ignore[misc]
 
 

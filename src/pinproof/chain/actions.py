@@ -25,6 +25,8 @@ from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 
 MOST_ACTIONS = 3
+FAR = 10.0
+"""Past the edge by more half windows than this the number itself says nothing more."""
 SAME_OHM = 1e-3
 """A drawer part this near (ratio) to a value is that value."""
 
@@ -245,7 +247,7 @@ def _failing(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
     if not bad:
         return
     row = min(bad, key=lambda each: (each.verdict.rank, each.margin))
-    why = f"{what_goes_wrong(row)} (margin {_cut(row.margin)} of half a window)."
+    why = f"{what_goes_wrong(row)} ({margin_words(row.margin)})."
     if row.weakest:
         why += f" It gives way through the {number_words(truck, row.weakest)}."
     weak = {each.parameter: each for each in proof.rests_on}
@@ -255,8 +257,8 @@ def _failing(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
         if measure is not None:
             yield _action(measure, f"{why} {rest.what}", (row.weakest,))
     yield Action(
-        "Choose the values again, and see which cures hold.", why, 2, parameters=(row.weakest,),
-        command="pinproof choose FILE; pinproof prove FILE",
+        "Choose the values again. If none hold, `pinproof prove` tries cures.", why, 2, parameters=(row.weakest,),
+        command="pinproof choose FILE",
     )  # fmt: skip
 
 
@@ -267,8 +269,15 @@ def number_words(truck: Truck, path: str) -> str:
     return f"{name} ({entry.text}, {entry.basis})" if entry is not None else name
 
 
-def _cut(margin: float) -> str:
-    return f"{math.floor(margin * 100.0):+d} %" if math.isfinite(margin) else "none"
+def margin_words(margin: float) -> str:
+    """A margin in words, cut towards the worse: never rounded to look better than it is."""
+    if math.isnan(margin) or margin == -math.inf:
+        return "no margin"
+    if margin == math.inf:
+        return "no edge in reach"
+    if margin <= -FAR:
+        return f"more than {FAR:g} half windows past the edge"
+    return f"margin {math.floor(margin * 100.0):+d} % of half a window"
 
 
 # what to measure

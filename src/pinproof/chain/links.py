@@ -15,7 +15,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pinproof.chain.actions import Action, next_actions, number_words, sentence
+from pinproof.chain.actions import Action, margin_words, next_actions, number_words, sentence
 from pinproof.chain.measures import LINKS, link_of, measure_of
 from pinproof.choose.drawer import Drawer
 from pinproof.design.model import Line, Truck
@@ -221,12 +221,10 @@ def row_words(row: SituationProof) -> str:
         reads = f"{row.low * 100:.1f} to {row.high * 100:.1f} %"
     else:
         reads = f"{row.low:.2f} to {row.high:.2f} V"
-    cut = math.floor(row.margin * 100.0) / 100.0 if math.isfinite(row.margin) else row.margin
-    margin = "no edge in reach" if cut == math.inf else f"margin {cut:+.0%} of half a window"
     state = "" if row.key_state == "run" else f" ({row.key_state.replace('_', ' ')})"
     foreign = [each for each in row.reads_as if each not in (*row.allowed, "invalid")]
     could = f", and can be read as {' or '.join(foreign)}" if foreign else ""
-    return f"{name}{state} reads {reads}{could}; {margin}."
+    return f"{name}{state} reads {reads}{could}; {margin_words(row.margin)}."
 
 
 def _weakest(link: str, truck: Truck, proof: TruckProof, rests: Sequence[RestsOn]) -> str:

@@ -90,7 +90,9 @@ def _action_words(number: int, action: Action, file: Path) -> list[str]:
     indent = " " * 5
     out = wrapped(action.what, f"  {number}. ")
     if action.command:
-        out += wrapped(action.command.replace("FILE", str(file)), f"{indent}Type: ")
+        out += wrapped(
+            action.command.replace("FILE", f'"{file}"' if " " in str(file) else str(file)), f"{indent}Type: "
+        )
     out += wrapped(f"Why: {action.why}", indent)
     tools = f"; {', '.join(action.tools)}" if action.tools else ""
     out += wrapped(f"Takes {action.minutes} min{tools}.", indent)

@@ -187,8 +187,8 @@ def _head(nodes: Sequence[str], gaps: Sequence[float], index: int) -> tuple[str,
     node = nodes[index]
     name = rail_name(node) if is_rail(node) else "pin" if node.startswith("pin@") else node.partition(":")[2]
     name = {"far": "far end", "source": "source end"}.get(name, name)
-    before = gaps[index - 1] if index else 12.0
-    after = gaps[index] if index < len(gaps) else 12.0
+    before = gaps[index - 1] if index else 2.0 * _BEFORE_MM
+    after = gaps[index] if index < len(gaps) else 2.0 * _AFTER_MM
     return wrap(drawable(name), min(before, after) - 1.2, SMALL_MM)
 
 

@@ -145,7 +145,7 @@ class _Rule:
                 count = int((self.high - self.low) / step + 1e-9)
                 values = [self.low + index * step for index in range(count + 1)]
                 texts = [words.value(0.0 if abs(v) < 1e-9 * step else v, "V", 4) for v in values]
-            wide = max(width_mm(text, SMALL_MM) for text in texts) + 2.0
+            wide = 1.5 * max(width_mm(text, SMALL_MM) for text in texts) + 2.0  # the outermost move inward by half
             if len(values) < 2 or wide <= strip_mm / (len(values) - 1):
                 break
         return tuple(zip(values, texts, strict=True))

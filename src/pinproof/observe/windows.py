@@ -87,8 +87,9 @@ def _window(
     bottom = lower.nominal if lower else 0.0
     top = upper.nominal if upper else space.full_scale
     kind = "idle" if meaning == line.idle else ("fault" if fault else "command")
-    # A window that begins above full scale cannot be reached at all; any positive width will do for it.
-    return Window(meaning, lower, upper, max(top - bottom, RAIL_TOLERANCE) / 2.0, basis, kind)
+    # A window that begins above full scale cannot be reached at all and has no width there: full scale stands in.
+    width = top - bottom if top > bottom else space.full_scale
+    return Window(meaning, lower, upper, width / 2.0, basis, kind)
 
 
 def _from_targets(

@@ -18,33 +18,34 @@ from pinproof.verdict import Verdict
 Block = dict[str, Any]
 Cell = dict[str, Any]
 MARKS = {Verdict.PASS: "pass", Verdict.WOULD_HOLD: "hold", Verdict.NOT_SHOWN: "open", Verdict.FAIL: "fail"}
-_LONGEST_MM_WORD = 13  # letters that stand in the narrowest column; longer words may be broken there
+_LONGEST = 66  # letters of a word that stand in one line of the page
+_LONGEST_IN_CELL = 13  # and in the narrowest column of a table; a longer word may be broken
 _BREAK = "\u200b"  # a place where a line may end, of no width
 
 
-def plain(text: str) -> str:
+def plain(text: str, longest: int = _LONGEST) -> str:
     """A text as it can be set: one line, glyphs that exist, numbers with their units, long ids that may be broken."""
-    return " ".join(_breakable(word) for word in unbroken(drawable(text)).split(" "))
+    return " ".join(_breakable(word, longest) for word in unbroken(drawable(text)).split(" "))
 
 
-def _breakable(word: str) -> str:
-    if len(word) <= _LONGEST_MM_WORD:
+def _breakable(word: str, longest: int) -> str:
+    if len(word) <= longest:
         return word
     pieces, piece = [], ""
     for character in word:
         piece += character
-        if character in "_-/.+" or len(piece) >= _LONGEST_MM_WORD:
+        if character in "_-/.+" or len(piece) >= longest:
             pieces.append(piece)
             piece = ""
     return _BREAK.join(each for each in (*pieces, piece) if each)
 
 
-def runs(text: str, *, strong: bool = False) -> list[list[str | bool]]:
+def runs(text: str, *, strong: bool = False, longest: int = _LONGEST) -> list[list[str | bool]]:
     """A text in pieces; what stands between backticks, ids and keys, is set apart."""
     pieces = text.split("`")
     if len(pieces) % 2 == 0:  # a lone backtick is just that
         pieces = [text]
-    return [[plain(piece), strong or index % 2 == 1] for index, piece in enumerate(pieces) if piece]
+    return [[plain(piece, longest), strong or index % 2 == 1] for index, piece in enumerate(pieces) if piece]
 
 
 def heading(text: str, level: int) -> Block:
@@ -87,15 +88,19 @@ def table(caption: str, columns: Sequence[tuple[str, float]], rows: Sequence[Seq
     return {
         "kind": "table",
         "caption": plain(caption),
-        "heads": [plain(head) for head, _ in columns],
+        "heads": [plain(head, _LONGEST_IN_CELL) for head, _ in columns],
         "widths": [width for _, width in columns],
-        "rows": [[{"runs": runs(each)} if isinstance(each, str) else each for each in row] for row in rows],
+        "rows": [[_cell(each) if isinstance(each, str) else each for each in row] for row in rows],
     }
 
 
 def name_cell(text: str) -> Cell:
     """The cell that names its row."""
-    return {"runs": runs(text, strong=True)}
+    return {"runs": runs(text, strong=True, longest=_LONGEST_IN_CELL)}
+
+
+def _cell(text: str) -> Cell:
+    return {"runs": runs(text, longest=_LONGEST_IN_CELL)}
 
 
 def marked_cell(verdict: Verdict, text: str) -> Cell:

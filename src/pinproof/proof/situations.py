@@ -87,9 +87,9 @@ def requirement(truck: Truck, line: Line, situation: Situation, key_state: str) 
     operated = situation.key
     for stated in line.situations:
         if stated.key == operated:
-            return _stated(line, stated.allowed)
+            return _stated(line, commands_of(truck, line), stated.allowed)
     means, rule = _wanted(line, contacts, operated)
-    commands = line.commands
+    commands = commands_of(truck, line)
     if means is not None:
         if key_state == "crank":
             forbidden = tuple(each for each in commands if each != means)
@@ -99,6 +99,14 @@ def requirement(truck: Truck, line: Line, situation: Situation, key_state: str) 
     own = tuple(dict.fromkeys(contacts[name].asks for name in situation.operated))
     forbidden = tuple(each for each in commands if each not in own)
     return Requirement("clear", forbidden, tuple(dict.fromkeys((line.idle, INVALID, *own))), "", 5)
+
+
+def commands_of(truck: Truck, line: Line) -> tuple[str, ...]:
+    """Meanings that are commands; for a controller that is yet to be taught, all that its contacts ask for."""
+    if not line.free:
+        return line.commands
+    asked = dict.fromkeys(contact.asks for contact in truck.contacts_of(line))
+    return tuple(each for each in asked if each != line.idle)
 
 
 def _wanted(line: Line, contacts: dict[str, Contact], operated: frozenset[str]) -> tuple[str | None, int]:
@@ -114,9 +122,9 @@ def _wanted(line: Line, contacts: dict[str, Contact], operated: frozenset[str]) 
     return None, 5
 
 
-def _stated(line: Line, allowed: tuple[str, ...]) -> Requirement:
+def _stated(line: Line, commands: tuple[str, ...], allowed: tuple[str, ...]) -> Requirement:
     means = allowed[0] if len(allowed) == 1 and allowed[0] != INVALID else ""
     if INVALID not in allowed:
         return Requirement("inside", allowed, allowed, means, 1)
-    forbidden = tuple(each for each in (line.idle, *line.commands) if each not in allowed)
+    forbidden = tuple(each for each in (line.idle, *commands) if each not in allowed)
     return Requirement("clear", forbidden, allowed, means, 1)

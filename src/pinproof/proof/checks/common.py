@@ -35,11 +35,11 @@ def situation_words(operated: Sequence[str]) -> str:
 
 
 def reading_words(low: float, high: float, unit: str) -> str:
-    """A span as a reader wants it: "0.312 to 0.341", with the unit if it has one."""
+    """A span as a reader wants it: "31.2 to 34.1 %" of full scale, or "1.203 to 1.310 V"."""
     if math.isnan(low) or math.isnan(high):
         return "anything"
-    after = "" if unit == "1" else f" {unit}"
-    first, last = f"{low:.3f}", f"{high:.3f}"
+    after = " %" if unit == "1" else f" {unit}"
+    first, last = (f"{100.0 * end:.1f}" if unit == "1" else f"{end:.3f}" for end in (low, high))
     return f"{first}{after}" if first == last else f"{first} to {last}{after}"
 
 

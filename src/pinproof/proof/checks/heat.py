@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from pinproof.design.words import parameter
 from pinproof.network import Reading as NodeReading
 from pinproof.network import edge_powers, span
 from pinproof.observe import ReadingSpace
@@ -90,9 +91,9 @@ def heat(view: LineView, judged: Sequence[Judged]) -> tuple[Finding, ...]:
         branch, worst = max(quiet, key=lambda pair: pair[1].power_w)
         which = f"{'All' if not findings else 'The other'} {len(quiet)} resistors stay"
         if len(quiet) == 1:
-            which = f"{branch.id} stays"
+            which = f"{parameter(branch.id)} stays"
         text = (
-            f"{which} at or under {_watts(worst.power_w)} (most in {branch.id}: {worst.case.words}): quarter-watt"
+            f"{which} at or under {_watts(worst.power_w)} (most in the {parameter(branch.id)}: {worst.case.words}): quarter-watt"
             " bodies survive that."
         )
         numbers: dict[str, float | str] = {one.id: hot.power_w for one, hot in quiet}
@@ -169,7 +170,7 @@ def _loud(branch: Branch, hot: Sequence[Hot], temp_c: float) -> Finding:
     worst = use if use.power_w > quarter_w else fault
     burns = "burns" if worst.power_w > 2.0 * quarter_w and worst.case.key in LASTING else "overheats"
     text = (
-        f"{branch.id} ({format_value(branch.nominal_ohm, 'resistance')}) takes {_watts(worst.power_w)}:"
+        f"{_large(parameter(branch.id))} ({format_value(branch.nominal_ohm, 'resistance')}) takes {_watts(worst.power_w)}:"
         f" {worst.case.words}, {situation_words(worst.operated)}. A quarter-watt part {burns}:"
         f" it carries {_watts(quarter_w)} at {format_value(temp_c, 'temperature')}."
     )
@@ -224,3 +225,8 @@ def _watts(power_w: float) -> str:
 
 def _volts(at_v: float) -> str:
     return format_value(at_v, "voltage", digits=3)
+
+
+def _large(text: str) -> str:
+    """The first letter large, for the head of a sentence."""
+    return text[:1].upper() + text[1:]
