@@ -25,7 +25,8 @@ from pinproof.tables.load import load as load_table
 from pinproof.verdict import Verdict
 from pinproof.wiring import LineView, line_view
 from tests.first_principles.test_drawings import assert_sound
-from tests.first_principles.test_drawings_cases import INF, NAMES as ANY_NAMES, situation
+from tests.first_principles.test_drawings_cases import INF, situation
+from tests.first_principles.test_drawings_cases import NAMES as ANY_NAMES
 
 SVG = "{http://www.w3.org/2000/svg}"
 ENDS = st.one_of(st.floats(0.0, 1e7), st.sampled_from([0.0, 1e-12, 1e12, INF, 30.0]))
@@ -66,7 +67,7 @@ def test_any_budgets_make_a_sound_picture(found: list[DriftBudget], layout: str)
     assert drawing.width_mm == {"wide": 182.0, "narrow": 84.0}[layout]
     for rect in root.iter(f"{SVG}rect"):
         left, wide = float(rect.attrib["x"]), float(rect.attrib["width"])
-        assert -1e-3 <= left
+        assert left >= -1e-3
         assert left + wide <= drawing.width_mm + 1e-3
     rows = [each for each in root.iter(f"{SVG}g") if each.get("class") == "pp-row"]
     counted = re.search(r"(\d+) more", drawing.description)

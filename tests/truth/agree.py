@@ -104,9 +104,7 @@ def differences(row: Any, truth: dict[str, Any]) -> list[str]:
         # Edges found on this pin move with it. The checker bounds each side of a forbidden window over all positions
         # at once, the engine position by position: where they overlap only the sign of the depth is comparable.
         overlaps = not truth["inside"] and not truth["margin_exact"] and high <= 0.0 and row.margin <= 0.0
-        # A window wholly beyond full scale has no width to measure by; its situation fails in both.
-        beyond = truth["verdict"] == "fail" and truth["inside"] and truth["margin"] > 0.0
-        same = math.isinf(row.margin) and row.margin in (low, high) or beyond
+        same = math.isinf(row.margin) and row.margin in (low, high)
         if not same and not overlaps and not low - slack <= row.margin <= high + slack:
             said.append(f"margin {row.margin!r}, checker {truth['margin']!r} (outer {truth['margin_outer']!r})")
     verdict = str(row.verdict)

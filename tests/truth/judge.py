@@ -143,6 +143,8 @@ def _win(
     space: Space,
 ) -> Win:
     width = (high[0] if high else space.full) - (low[0] if low else 0)
+    if width <= 0:  # wholly beyond full scale: the page says full scale stands in for its width
+        width = space.full
     return Win(
         meaning,
         fault,

@@ -16,7 +16,7 @@ from pinproof.cli.common import FILE, read_truck
     "-o", "--output", type=click.Path(file_okay=False, path_type=Path), required=True, metavar="FOLDER",
     help="Folder for the files; only files of the pack's own names are replaced in it.",
 )  # fmt: skip
-@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Sheet to print on.")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Paper for print.")
 @click.option(
     "--date", "made_on", type=click.DateTime(["%Y-%m-%d"]), metavar="YYYY-MM-DD",
     help="Date to print. The same design and date give the same bytes.  [default: today]",

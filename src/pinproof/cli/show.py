@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from pinproof.drawings import words
-from pinproof.proof import LineProof, SituationProof, TruckProof
+from pinproof.proof import Finding, LineProof, SituationProof, TruckProof
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 
@@ -29,6 +30,7 @@ HEADLINE = {
 }
 WIDTH = 108
 MOST_RESTS = 5
+MOST_FINDINGS = 3
 MOST_BUDGETS = 3
 
 
@@ -139,6 +141,8 @@ def worst_words(line: LineProof, worst: SituationProof) -> str:
             low, high = match[0].guaranteed() if worst.meaning else match[0].largest()
             text += f"; {worst.window} is {_edge_words(low, high, worst.unit)}"
     text += f"; margin {margin_words(worst.margin)}."
+    if worst.verdict is Verdict.FAIL and worst.reads_as:
+        text += f" The controller can take it for {words.either(worst.reads_as)}."
     if worst.weakest:
         text += f" Weakest link: {words.parameter(worst.weakest)}."
     return text
@@ -191,22 +195,32 @@ def budget_sentence(budget: object, row: SituationProof) -> str:
 
 
 def findings_words(line: LineProof, *, every: bool = False) -> list[str]:
-    """Findings of the other checks: those that decide and those with a cure; the rest is counted."""
-    order = sorted(line.findings, key=lambda each: each.verdict.rank if each.verdict is not None else 9)
-    shown = [each for each in order if every or each.verdict is not None or each.cure]
+    """Findings of the other checks: those that decide, then false commands, then a few with a cure; the rest counted."""
+
+    def rank(finding: Finding) -> int:
+        if finding.verdict is not None:
+            return finding.verdict.rank
+        return 5 if finding.numbers.get("effect") == "false command" else 9
+
+    order = sorted(line.findings, key=rank)
+    loud = [each for each in order if rank(each) < 9]
+    quiet = [each for each in order if rank(each) == 9 and each.cure]
+    shown = order if every else [*loud, *quiet[: max(0, MOST_FINDINGS - len(loud))]]
     out = ["", "  Beside the windows:"] if shown else []
     for each in shown:
         mark = f"{WORDS[each.verdict]}, " if each.verdict is not None else ""
         out += wrapped(f"{mark}{each.check}: {each.text}" + (f" Cure: {each.cure}" if each.cure else ""))
     left = len(line.findings) - len(shown)
     if left:
-        out.append(f"  ({left} more notes without a cure; all with --all and in the report)")
+        out.append(f"  ({left} more notes; all with --all and in the report)")
     return out
 
 
 def wrapped(text: str, mark: str = "- ") -> list[str]:
-    """One finding, wrapped and indented under its mark."""
-    return textwrap.wrap(text, WIDTH, initial_indent="  " + mark, subsequent_indent="    ")
+    """One finding, wrapped and indented under its mark; a number keeps its unit on its line."""
+    held = re.sub(r"(?<=\d) (?=[%ΩkMmµnVAWs°])", "\u00a0", text)
+    lines = textwrap.wrap(held, WIDTH, initial_indent="  " + mark, subsequent_indent="    ")
+    return [line.replace("\u00a0", " ") for line in lines]
 
 
 def choice_words(found: Choice) -> str:

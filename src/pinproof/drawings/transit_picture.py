@@ -201,8 +201,8 @@ class _Picture:
         return [
             f"From {words.operated(one.before.operated)} ({start}) to {words.operated(one.after.operated)} ({final}), "
             f"{words.key_state(one.after.key_state)}.",
-            f"Left: {self.axis.words}. Crossed: {one.window.meaning}, which neither of the two may read; the bar at the "
-            "foot is the time inside it.",
+            f"Left: {self.axis.words}. Crossed: {one.window.meaning}, which neither of the two may read; the bar at "
+            "the foot is the time inside it.",
         ]
 
     def _draw_windows(self, canvas: Canvas, top: float) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 
-from pinproof.design.words import parameter
+from pinproof.design.words import parameter as parameter  # one word list for pages and terminal
 from pinproof.proof.results import SituationProof
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
@@ -24,6 +24,8 @@ VERDICTS = {
     Verdict.FAIL: "fail",
 }
 _DIMENSIONS = {"ohm": "resistance", "V": "voltage", "1": "ratio"}
+
+
 def value(number: float, unit: str, digits: int = 4) -> str:
     """A parameter or a reading with its unit: 410.0, "ohm" is "410 Ω"; unit "1" is written in percent."""
     return format_value(number, _DIMENSIONS[unit], digits=digits)

@@ -33,6 +33,9 @@ class BenchRow:
     high_ohm: float
 
 
+NOTHING = "A resistor of this line is still to be chosen, so there is nothing to measure against."
+
+
 def bench_rows(view: LineView) -> tuple[BenchRow, ...]:
     """The figures of every situation of a line; none while a resistor of it is still to be chosen."""
     if any(branch.kind == "resistor" and branch.nominal_ohm != branch.nominal_ohm for branch in view.branches):
@@ -62,11 +65,11 @@ def probe_words(view: LineView) -> tuple[str, ...]:
         steps.append(f"One probe on {pin} in the harness side of the plug, the other on the switches' own return.")
         if line.has_feed and line.feed_from == "battery":
             steps.append(
-                "This line also has a feed: take its fuse out and join the load side of the empty holder to that return "
-                f"with a clip lead. {_SNEAK}"
+                "This line also has a feed: take its fuse out and join the load side of the empty holder to that "
+                f"return with a clip lead. {_SNEAK}"
             )
         elif line.has_feed:
-            steps.append("This line also has a feed from the controller: join that cavity to the return with a clip lead.")
+            steps.append("The controller also feeds this line: join that cavity to the return with a clip lead.")
     if line.series_diode is not None:
         steps.append("A diode lies in series and no meter reads ohms through it: bridge it, or measure volts instead.")
     steps.append("Note what the two leads show when held together, and take it off each reading.")

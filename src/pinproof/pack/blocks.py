@@ -70,7 +70,8 @@ def steps(items: Sequence[str]) -> Block:
 
 def verdict_box(verdict: Verdict, text: str, paragraphs: Sequence[str]) -> Block:
     """The answer, framed."""
-    return {"kind": "verdict", "mark": MARKS[verdict], "text": plain(text), "paras": [runs(each) for each in paragraphs]}
+    told = [runs(each) for each in paragraphs]
+    return {"kind": "verdict", "mark": MARKS[verdict], "text": plain(text), "paras": told}
 
 
 def care_box(title: str, items: Sequence[str]) -> Block:

@@ -58,7 +58,10 @@ class CannotPrint(PinproofError):
     what: str
 
     def __str__(self) -> str:
-        return f"The build book cannot be set: {self.what}. Nothing was written. Install Pinproof again; if it stays, report it."
+        return (
+            f"The build book cannot be set: {self.what}. Nothing was written. Install Pinproof again; if it stays, "
+            "report it."
+        )
 
 
 def book_pdf(
@@ -251,7 +254,8 @@ def _line(
             for row in folded.rows
         ]
         columns = (
-            ("Operated", 3.0), ("May read", 2.4), ("Reads", 1.8), ("Margin", 1.3), ("Weakest link", 2.8), ("Verdict", 1.6),
+            ("Operated", 3.0), ("May read", 2.4), ("Reads", 1.8), ("Margin", 1.3), ("Weakest link", 2.8),
+            ("Verdict", 1.6),
         )  # fmt: skip
         caption = f"Every situation of {line.line}, {words.key_state(key_state)} ({axis.words})"
         body.append(blocks.table(caption, columns, cells))
@@ -273,13 +277,14 @@ def _parts(truck: Truck, proof: TruckProof, drawings: dict[str, Drawing]) -> lis
     rows = []
     for part in parts:
         body = bodies.get(part.path, "not worked out")
+        noted = (f"TRAP: {part.trap}" if part.trap else "", part.also, part.note)
         rows.append(
             (
                 blocks.name_cell(part.where),
                 blocks.name_cell(part.value if part.ohm is None else f"{part.value} {part.tolerance}"),
                 _swatch_cell(part, drawings),
                 body_words(body),
-                "; ".join(each for each in (f"TRAP: {part.trap}" if part.trap else "", part.also, part.note) if each) or "–",
+                "; ".join(each for each in noted if each) or "–",
                 part.basis,
             )
         )
@@ -290,7 +295,7 @@ def _parts(truck: Truck, proof: TruckProof, drawings: dict[str, Drawing]) -> lis
     )  # fmt: skip
     return [
         blocks.heading("Parts to solder", 2),
-        blocks.para("Measure each one before it is soldered: bands fade, and a wrong decade looks like the right part."),
+        blocks.para("Measure each before it is soldered: bands fade, and a wrong decade looks like the right part."),
         blocks.table("Resistors of the switches", columns, rows),
     ]
 
@@ -313,7 +318,9 @@ def _order(truck: Truck, proof: TruckProof) -> list[Block]:
     lines = order_of(truck, proof)
     if not lines:
         return []
-    columns = (("What", 4.0), ("Code", 1.2), ("Needed", 0.0), ("Spares", 0.0), ("Order", 0.0), ("Why", 3.0), ("For", 3.0))
+    columns = (
+        ("What", 4.0), ("Code", 1.2), ("Needed", 0.0), ("Spares", 0.0), ("Order", 0.0), ("Why", 3.0), ("For", 3.0),
+    )  # fmt: skip
     body = [blocks.heading("Order list", 2)]
     for today, caption in ((True, "Order today"), (False, "Usually at hand in a shop")):
         rows = [
@@ -326,17 +333,15 @@ def _order(truck: Truck, proof: TruckProof) -> list[Block]:
         ]  # fmt: skip
         if rows:
             body.append(blocks.table(caption, columns, rows))
-    body.append(
-        blocks.para("20 % spares, at least one of each. Wire, terminals, sleeves and plugs are not counted here.", soft=True)
-    )
-    return body
+    note = "20 % spares, at least one of each. Wire, terminals, sleeves and plugs are not counted here."
+    return [*body, blocks.para(note, soft=True)]
 
 
 def _bench(view: LineView) -> list[Block]:
     rows = bench.bench_rows(view)
     body = [blocks.heading(f"Bench figures of {view.line.id}: ohms at the controller's plug", 2)]
     if not rows:
-        return [*body, blocks.para("A resistor of this line is still to be chosen, so there is nothing to measure against.")]
+        return [*body, blocks.para(bench.NOTHING)]
     required = bench.required(rows)
     combined = [row for row in rows if row not in required][: max(MOST_BENCH_ROWS - len(required), 0)]
     cells = [
@@ -346,7 +351,9 @@ def _bench(view: LineView) -> list[Block]:
         )
         for row in (*required, *combined)
     ]  # fmt: skip
-    columns = (("Operated", 3.4), ("May read", 2.2), ("As designed", 1.6), ("In range at worst", 2.4), ("Measured", 2.0))
+    columns = (
+        ("Operated", 3.4), ("May read", 2.2), ("As designed", 1.6), ("In range at worst", 2.4), ("Measured", 2.0),
+    )  # fmt: skip
     left = len(rows) - len(required) - len(combined)
     return [
         *body,
@@ -395,8 +402,8 @@ def _sources(truck: Truck, proof: TruckProof) -> list[Block]:
         blocks.heading("Sources", 2),
         blocks.table("Where the rules and figures come from", (("What", 3.0), ("Source", 5.0), ("Seen", 1.4)), rows),
         blocks.para(
-            "Seen: printed, in an open copy, secondary (restated by others), or from memory. Numbers of the truck itself "
-            "carry their basis in the design file.",
+            "Seen: printed, in an open copy, secondary (restated by others), or from memory. Numbers of the truck "
+            "itself carry their basis in the design file.",
             soft=True,
         ),
     ]

@@ -8,7 +8,7 @@ Beside:  `card_style` is its look; `bench`, `order` and the proof give its numbe
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from pinproof.design.model import Input, Pull, Resistor, Truck
 from pinproof.drawings import drifts_of, words
@@ -25,7 +25,9 @@ from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 from pinproof.wiring import LineView
 
-PRINTED_ROWS = {"a4": (16, 10), "letter": (14, 9)}  # rows of readings and of checks that one sheet has room for
+PRINTED_ROWS = {"a4": (22, 10), "letter": (20, 9)}  # rows of readings and of checks that one sheet has room for
+SECTION_ROWS = 7  # rows' worth of headings and instructions around the readings of one line
+PRINTED_ITEMS = 7  # of pins, and of spares
 PRINT_SIZES = ((7, 10.6), (11, 9.6), (math.inf, 8.6))  # up to so many rows the sheet is set in so many points
 MOST_WEAK = 5
 _LOOK = (
@@ -33,7 +35,7 @@ _LOOK = (
     "Tug each plug, and the tails at lever and wheel.",
     "Chocks at the wheels, brake on. Key to run; the engine stays off.",
 )
-_END = ("Press nothing. Turn the steering from lock to lock and shake the harness: the controller must show no command.",)
+_END = ("Press nothing. Turn the steering lock to lock and shake the harness: the controller must show no command.",)
 _DIFFERS = "If one of these differs, do not start with it: measure the ohms at the plug first."
 _BOOK = "The rest is in book.pdf."
 
@@ -71,11 +73,13 @@ def card_html(
     when = f", {made_on}" if made_on else ""
     front = [_answer(proof), _pins(truck, views), *_readings(truck, proof, views, rows)]
     back = [_check(proof, checks), _weak(proof), _spares(truck, proof), _cautions()]
+    known = f"Field card. Design {proof.id}, {proof.text_hash[:12]}{when}"
+    foot = f"Made by Pinproof from design {proof.id}{when}. Design aid, not approval."
     body = [
-        el("header", el("h1", name), el("p", f"Field card. Design {proof.id}, {proof.text_hash[:12]}{when}", class_="soft")),
+        el("header", el("h1", name), el("p", known, class_="soft")),
         _jumps(),
         el("main", el("div", *front, class_="front"), el("div", *(each for each in back if each), class_="back")),
-        el("footer", el("p", f"Made by Pinproof from design {proof.id}{when}. Design aid, not approval.", class_="soft")),
+        el("footer", el("p", foot, class_="soft")),
     ]  # fmt: skip
     content = Html("\n".join(body))
     title = f"Field card of {name}"
@@ -93,7 +97,8 @@ def card_html(
 
 def _jumps() -> Html:
     places = {"readings": "Readings", "check": "Check", "weak": "Weak", "spares": "Spares", "care": "Care"}
-    return el("nav", *(el("a", text, href=f"#{ident}") for ident, text in places.items()), aria_label="Parts of the card")
+    links = [el("a", text, href=f"#{ident}") for ident, text in places.items()]
+    return el("nav", *links, aria_label="Parts of the card")
 
 
 def _answer(proof: TruckProof) -> Html:
@@ -114,7 +119,19 @@ def _pins(truck: Truck, views: Mapping[str, LineView]) -> Html:
         for plug in truck.plugs
         for cavity in plug.cavities
     ]
-    return el("section", el("h2", "Pin-out"), el("ul", *items, *cavities))
+    return el("section", el("h2", "Pin-out"), *_cut([*items, *cavities]))
+
+
+def _cut(items: Sequence[Html]) -> list[Html]:
+    """A list of which only the first items are printed; the others are counted there."""
+    if len(items) <= PRINTED_ITEMS:
+        return [el("ul", *items)]
+    left = f"{len(items) - PRINTED_ITEMS} more on the phone's card."
+    return [
+        el("ul", *items[:PRINTED_ITEMS]),
+        el("ul", *items[PRINTED_ITEMS:], class_="more"),
+        el("p", left, class_="printed"),
+    ]
 
 
 def _source_words(view: LineView) -> str:
@@ -141,8 +158,12 @@ def _pull(pull: Pull) -> str:
 
 def _readings(truck: Truck, proof: TruckProof, views: Mapping[str, LineView], room: int) -> list[Html]:
     parts: list[Html] = []
+    unprinted: list[str] = []
     for number, line in enumerate(proof.lines):
         view = views[line.line]
+        room -= SECTION_ROWS
+        if room <= 0:
+            unprinted.append(line.line)
         rows = bench.required(bench.bench_rows(view))
         spaces = {row.space for row in line.situations}
         axis = axis_of(truck, truck.line(line.line), sorted(spaces)[0] if spaces else None, "as given")
@@ -153,7 +174,7 @@ def _readings(truck: Truck, proof: TruckProof, views: Mapping[str, LineView], ro
                 el("td", cell, data_label=head, role="cell") for head, cell in zip(_heads(axis), cells, strict=True)
             ]
             name = join(el("b", words.operated(row.operated)), " → ", el("span", row.wanted, class_="means"))
-            hidden = {"class_": "more"} if index >= max(room, 0) else {}
+            hidden = {"class_": "more"} if index >= room else {}
             body.append(el("tr", el("th", name, scope="row", role="rowheader"), *tds, role="row", **hidden))
         left = max(len(rows) - max(room, 0), 0)
         room -= len(rows)
@@ -168,12 +189,15 @@ def _readings(truck: Truck, proof: TruckProof, views: Mapping[str, LineView], ro
                 el("thead", heads_row, role="rowgroup"), el("tbody", *body, role="rowgroup"), role="table",
             )
             if body
-            else el("p", "A resistor is still to be chosen: there is nothing to measure against.")
+            else el("p", bench.NOTHING)
         )  # fmt: skip
         more = [el("p", f"{left} more situations of {line.line}: book.pdf.", class_="printed")] if left else []
         probes = el("ol", *(el("li", each) for each in bench.probe_words(view)))
         how = el("h3", "How to measure the ohms")
-        parts.append(el("section", el("h2", f"Readings of {line.line}", **anchor), told, *more, how, probes))
+        hidden = {"class_": "more"} if line.line in unprinted else {}
+        parts.append(el("section", el("h2", f"Readings of {line.line}", **anchor), told, *more, how, probes, **hidden))
+    if unprinted:
+        parts.append(el("p", f"Readings of {words.all_of(unprinted)}: book.pdf.", class_="printed"))
     return parts
 
 
@@ -195,7 +219,8 @@ def _pin_cell(line: LineProof, operated: tuple[str, ...], axis: Axis) -> Html | 
                 supply = axis.space.divisor_nominal_v
                 at, of = (format_value(each, "voltage", digits=3) for each in (row.nominal * supply, supply))
                 volts = f" = {at} of {of}"
-            return join(el("strong", nominal), volts, " ", el("span", f"({axis.span(row.low, row.high)})", class_="soft"))
+            worst = el("span", f"({axis.span(row.low, row.high)})", class_="soft")
+            return join(el("strong", nominal), volts, " ", worst)
     return "not proven"
 
 
@@ -217,9 +242,9 @@ def _check(proof: TruckProof, room: int) -> Html:
     ]
     items += [(text, index < room) for index, text in enumerate(asked)]
     items += [(text, True) for text in _END]
+    box = Html('<input type="checkbox">')
     listed = [
-        el("li", el("label", Html('<input type="checkbox">'), el("span", text)), **({} if shown else {"class_": "more"}))
-        for text, shown in items
+        el("li", el("label", box, el("span", text)), **({} if shown else {"class_": "more"})) for text, shown in items
     ]
     left = max(len(asked) - room, 0)
     more = [el("p", f"{left} more situations to try: book.pdf.", class_="printed")] if left else []
@@ -235,16 +260,20 @@ def _weak(proof: TruckProof) -> Html:
         shown = el("ol", *(el("li", sentences.drift_sentence(drift.budget, drift.row)) for drift, _ in told))
     else:
         links = dict.fromkeys(row.weakest for line in proof.lines for row in line.situations if row.weakest)
-        shown = el("ul", *(el("li", words.parameter(each)) for each in list(links)[:MOST_WEAK])) if links else el("p", _BOOK)
+        items = [el("li", words.parameter(each)) for each in list(links)[:MOST_WEAK]]
+        shown = el("ul", *items) if items else el("p", _BOOK)
     return el("section", el("h2", "Weakest links", id="weak"), shown)
 
 
 def _spares(truck: Truck, proof: TruckProof) -> Html:
     items = [
-        el("li", el("b", f"{each.spares} × {each.what}"), f"{each.code and ', '}{each.code}. For {', '.join(each.goes_to)}")
+        el(
+            "li", el("b", f"{each.spares} × {each.what}"),
+            f"{each.code and ', '}{each.code}. For {', '.join(each.goes_to)}",
+        )
         for each in order_of(truck, proof)
     ]
-    return el("section", el("h2", "Spares to carry", id="spares"), el("ul", *items) if items else el("p", _BOOK))
+    return el("section", el("h2", "Spares to carry", id="spares"), *(_cut(items) if items else [el("p", _BOOK)]))
 
 
 def _cautions() -> Html:

@@ -93,7 +93,8 @@ def card_css(paper: str, print_pt: float) -> str:
     return (
         f":root{{color-scheme:light dark;{variables(DAY)}}}\n"
         f"@media screen and (prefers-color-scheme:dark){{:root{{{variables(NIGHT)}}}}}\n"
-        f"@media print{{:root{{color-scheme:light;{variables(PRINT)}}}@page{{size:{PAGES[paper]};margin:10mm}}html{{font-size:{print_pt:g}pt}}}}\n"
+        f"@media print{{:root{{color-scheme:light;{variables(PRINT)}}}@page{{size:{PAGES[paper]};margin:10mm}}"
+        f"html{{font-size:{print_pt:g}pt}}}}\n"
         + _RULES.strip()
         + "\n"
     )

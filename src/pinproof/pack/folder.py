@@ -37,7 +37,7 @@ class CannotWrite(PinproofError):
     why: str
 
     def __str__(self) -> str:
-        return f"{self.place} cannot be written: {self.why}. Name another folder with -o, or close the file if it is open."
+        return f"{self.place} cannot be written: {self.why}. Name another folder with -o, or close the file."
 
 
 def pack_files(truck: Truck, proof: TruckProof, *, paper: str = "a4", made_on: date | None = None) -> dict[str, bytes]:

@@ -25,7 +25,12 @@ MOST_DRIFTS = 3  # told in words; the picture shows more of them
 MOST_TABLE_ROWS = 100
 CHARTS_HIGH_MM = (125.0, 105.0)  # so that the first chart stands on the first printed page, below the answer
 _WHOLE = ("Reads", "Value", "Tolerance", "Letter code", "Verdict")  # columns whose cells stay on one line
-VERDICT_CLASSES = {Verdict.PASS: "v-pass", Verdict.WOULD_HOLD: "v-hold", Verdict.NOT_SHOWN: "v-open", Verdict.FAIL: "v-fail"}
+VERDICT_CLASSES = {
+    Verdict.PASS: "v-pass",
+    Verdict.WOULD_HOLD: "v-hold",
+    Verdict.NOT_SHOWN: "v-open",
+    Verdict.FAIL: "v-fail",
+}
 _DISC = "M1 8a7 7 0 1 1 14 0a7 7 0 1 1-14 0z"
 _RING = "M2 8a6 6 0 1 1 12 0a6 6 0 1 1-12 0z"
 _SHAPES = {
