@@ -7,10 +7,12 @@
     python3 dev.py format              put the code in the project's format and apply safe fixes
     python3 dev.py bench [--quick]     measure speed and memory
     python3 dev.py truth [N] [--seed S]  compare the engines with the slow independent checker on N generated trucks
-    python3 dev.py lock [--upgrade]    remake requirements.lock from pyproject.toml
+    python3 dev.py bundle [--system windows]  make a folder that installs from a USB stick without a network
+    python3 dev.py lock [--upgrade]    remake the lists of libraries from pyproject.toml
 
-On Windows write `py dev.py ...`. Everything is installed into `.venv` beside this file and nowhere else; only
-`test` and `check` may add system packages, and only when run as root on a system with apt-get.
+On Windows write `py dev.py ...`. Everything is installed into `.venv` beside this file and nowhere else: for `demo`
+and `bundle` only what running needs, for the rest the test libraries too. Only `test` and `check` may add system
+packages, and only when run as root on a system with apt-get.
 """
 
 import sys
@@ -32,16 +34,19 @@ import shutil
 import subprocess
 import tempfile
 import time
+import tomllib
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
-LOCK = ROOT / "requirements.lock"
+LOCK = ROOT / "requirements.lock"  # everything, tests and tools included
+RUN_LOCK = ROOT / "requirements-run.lock"  # of these, what running needs
+BUILD_LOCK = ROOT / "requirements-build.lock"  # of these, what links this folder into .venv and packs the wheel
+RECORD = ROOT / "requirements-run.wheels.json"  # in which files each system gets the run lock
 STAMP = VENV / "pinproof-stamp.json"
 LOG = VENV / "pinproof-install.log"
 WINDOWS = os.name == "nt"
-
 
 # One such line of pip's talk for each pin of the lock.
 ONE_PIN = re.compile(r"(Collecting|Processing|Ignoring|Requirement already satisfied: \S+==)")
@@ -56,9 +61,9 @@ def say(text: str) -> None:
     print(text, file=sys.stderr, flush=True)
 
 
-def run(command: Sequence[str | Path], **extra_env: str) -> int:
-    """Run a command in the project root with our own standard streams and return its exit code."""
-    return subprocess.run([str(part) for part in command], cwd=ROOT, env={**os.environ, **extra_env}).returncode
+def run(command: Sequence[str | Path], cwd: Path = ROOT, **extra_env: str) -> int:
+    """Run a command, in the project root by default, with our own standard streams and return its exit code."""
+    return subprocess.run([str(part) for part in command], cwd=cwd, env={**os.environ, **extra_env}).returncode
 
 
 # --- the environment ---------------------------------------------------------------------------------------------
@@ -74,11 +79,13 @@ def digest(path: Path) -> str:
     return hashlib.sha256(path.read_bytes().replace(b"\r\n", b"\n")).hexdigest()
 
 
-def wanted_stamp() -> dict[str, str]:
-    """What the environment was made from: the lock, the project's own metadata, and the place it stands in."""
-    if not LOCK.exists():
-        raise Stop(f"{LOCK.name} is missing. Get it back from version control, or make it: python3 dev.py lock")
-    return {"lock": digest(LOCK), "project": digest(ROOT / "pyproject.toml"), "place": str(VENV)}
+def wanted_stamp(for_tests: bool) -> dict[str, str]:
+    """What the environment is made from: the locks, the project's own metadata, and the place it stands in."""
+    for path in (LOCK, RUN_LOCK, BUILD_LOCK):
+        if not path.exists():
+            raise Stop(f"{path.name} is missing. Get it back from version control, or make it: python3 dev.py lock")
+    wanted = {"run": digest(RUN_LOCK) + digest(BUILD_LOCK), "project": digest(ROOT / "pyproject.toml")}
+    return {**wanted, "place": str(VENV), **({"lock": digest(LOCK)} if for_tests else {})}
 
 
 def read_stamp() -> dict[str, str]:
@@ -159,33 +166,41 @@ def pip(python: Path, what: str, arguments: Sequence[str], total: int = 0) -> No
         )
 
 
-def pins_in_lock() -> int:
-    """Number of pins in the lock, those for other systems included; for the progress display only."""
-    return sum(1 for line in LOCK.read_text(encoding="utf-8").splitlines() if line[:1].isalnum())
+def pins_in(*locks: Path) -> int:
+    """Number of pins in locks, those for other systems included; for the progress display only."""
+    lines = (line for lock in locks for line in lock.read_text(encoding="utf-8").splitlines())
+    return sum(1 for line in lines if line[:1].isalnum())
 
 
-def ensure_environment() -> Path:
-    """Make or refresh `.venv` when it is missing, unfinished, moved, or older than the lock; return its Python."""
-    wanted, found, python = wanted_stamp(), read_stamp(), venv_program("python")
-    if found == wanted and python_works(python):
+def ensure_environment(for_tests: bool = True) -> Path:
+    """Make or refresh `.venv` when it is missing, unfinished, moved, or older than the locks; return its Python.
+
+    An environment made for running only is completed in place when the tests ask; one made for tests serves both.
+    """
+    wanted, found, python = wanted_stamp(for_tests), read_stamp(), venv_program("python")
+    if wanted.items() <= found.items() and python_works(python):
         return python
     started = time.monotonic()
     usable = python_works(python) and found.get("place", wanted["place"]) == wanted["place"]
     if not usable:
         say("Setting up Pinproof's own environment in .venv, once only.")
-        say("It takes about a minute, 250 MB of downloads and 900 MB on disk.")
+        weight = "250 MB of downloads and 850 MB" if for_tests else "60 MB of downloads and 200 MB"
+        say(f"It takes about a minute, {weight} on disk.")
         make_venv(VENV)
         found = {}
     STAMP.unlink(missing_ok=True)  # an interrupted set-up must not look finished
-    if found.get("lock") != wanted["lock"]:
-        if usable and found:
-            say("The list of libraries has changed: bringing .venv up to date.")
+    stale = [part for part in ("run", "lock") if part in wanted and found.get(part) != wanted[part]]
+    if stale:
+        if usable and "run" not in stale and "lock" not in found:
+            say("Adding what the tests need to .venv: 200 MB of downloads, 650 MB on disk.")
         elif usable:
-            say("Completing the environment in .venv.")
-        exact = ["--require-hashes", "--only-binary", ":all:", "-r", str(LOCK)]
-        pip(python, "Installing the libraries", exact, pins_in_lock())
+            say("Bringing .venv up to date.")
+        locks = [LOCK] if for_tests else [RUN_LOCK, BUILD_LOCK]
+        exact = ["--require-hashes", "--only-binary", ":all:", *(word for path in locks for word in ("-r", str(path)))]
+        pip(python, "Installing the libraries", exact, pins_in(*locks))
     pip(python, "Installing Pinproof itself", ["--no-deps", "--no-build-isolation", "-e", str(ROOT)])
-    STAMP.write_text(json.dumps(wanted, indent=1) + "\n", encoding="utf-8")
+    # after `demo` the tests' part of an older environment is kept, and still known as older
+    STAMP.write_text(json.dumps({**found, **wanted}, indent=1) + "\n", encoding="utf-8")
     say(f"Ready after {time.monotonic() - started:.0f} s.")
     return python
 
@@ -293,7 +308,7 @@ def ensure_test_environment() -> Path:
 
 def demo(arguments: Sequence[str]) -> int:
     """Run `pinproof demo` and pass its exit code on."""
-    ensure_environment()
+    ensure_environment(for_tests=False)
     return run([venv_program("pinproof"), "demo", *arguments])
 
 
@@ -347,8 +362,14 @@ def truth(arguments: Sequence[str]) -> int:
     return run([ensure_environment(), ROOT / "tests" / "truth" / "agree.py", *arguments], PYTHONPATH=str(ROOT))
 
 
+def bundle(arguments: Sequence[str]) -> int:
+    """Make a folder that installs without a network; `tools/bundle.py --help` tells the options."""
+    python = ensure_environment(for_tests=False)
+    return run([python, ROOT / "tools" / "bundle.py", *arguments], cwd=Path.cwd(), PYTHONPATH=str(ROOT))
+
+
 def lock(arguments: Sequence[str]) -> int:
-    """Remake requirements.lock with uv, in an environment of its own that is thrown away afterwards."""
+    """Remake both locks and the record of wheels, in an environment of its own that is thrown away afterwards."""
     unknown = [word for word in arguments if word != "--upgrade"]
     if unknown:
         raise Stop(f"`lock` knows only --upgrade, but got: {' '.join(unknown)}.")
@@ -356,32 +377,37 @@ def lock(arguments: Sequence[str]) -> int:
         folder = Path(name)
         make_venv(folder / "venv")
         python = venv_program("python", folder / "venv")
-        if run([python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "uv"]) != 0:
-            raise Stop("Could not install uv, which makes the lock. Is there a network connection?")
-        fresh = folder / LOCK.name
+        if run([python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check", "uv", "packaging"]) != 0:
+            raise Stop("Could not install uv, which makes the locks. Is there a network connection?")
+        fresh, fresh_run, fresh_build, fresh_record = (folder / p.name for p in (LOCK, RUN_LOCK, BUILD_LOCK, RECORD))
         if LOCK.exists():
             shutil.copy(LOCK, fresh)  # pins that still fit are kept unless --upgrade is given
-        options = "--all-extras --group dev --universal --python-version 3.11 --generate-hashes --quiet"
-        bare = "--no-emit-index-url --no-emit-find-links --no-header --no-annotate"
-        command: list[str | Path] = [
-            venv_program("uv", folder / "venv"),
-            "pip",
-            "compile",
-            "pyproject.toml",
-            *options.split(),
+        project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+        build_tools = folder / "build.in"
+        build_tools.write_text("\n".join([*project["build-system"]["requires"], "editables"]), encoding="utf-8")
+        options = "--universal --python-version 3.11 --generate-hashes --quiet"
+        options += " --no-emit-index-url --no-emit-find-links --no-header --no-annotate"
+        steps: list[list[str | Path]] = [
+            ["pyproject.toml", "--all-extras", "--group", "dev", *arguments, "-o", fresh],
+            ["pyproject.toml", "--constraint", fresh, "-o", fresh_run],
+            [build_tools, "--constraint", fresh, "-o", fresh_build],
         ]
-        if run([*command, *bare.split(), *arguments, "-o", fresh]) != 0:
-            raise Stop(
-                "uv found no set of packages that fits pyproject.toml; its message is above. Nothing was changed."
-            )
-        text = fresh.read_text(encoding="utf-8")
-        names = {line.split("==")[0] for line in text.splitlines()}
-        if "://" in text or not {"hatchling", "editables"} <= names:
-            raise Stop("The new lock holds an address, or lacks hatchling or editables. Nothing was changed.")
-        unfinished = LOCK.with_name(LOCK.name + ".tmp")
-        unfinished.write_text(text, encoding="utf-8", newline="\n")
-        os.replace(unfinished, LOCK)
-    say(f"{LOCK.name}: {pins_in_lock()} pins. The next command brings .venv up to date.")
+        for step in steps:
+            if run([venv_program("uv", folder / "venv"), "pip", "compile", *options.split(), *step]) != 0:
+                raise Stop(
+                    "uv found no set of packages that fits pyproject.toml; its message is above. Nothing was changed."
+                )
+        if any("://" in path.read_text(encoding="utf-8") for path in (fresh, fresh_run, fresh_build)):
+            raise Stop("A new lock holds an address. Nothing was changed.")
+        say("Looking up the files for each system (half a minute).")
+        if run([python, ROOT / "tools" / "wheels.py", fresh_run, fresh_record], PYTHONPATH=str(ROOT)) != 0:
+            raise Stop("Some library is not there ready built for some system; see above. Nothing was changed.")
+        for made, kept in ((fresh, LOCK), (fresh_run, RUN_LOCK), (fresh_build, BUILD_LOCK), (fresh_record, RECORD)):
+            unfinished = kept.with_name(kept.name + ".tmp")
+            unfinished.write_text(made.read_text(encoding="utf-8"), encoding="utf-8", newline="\n")
+            os.replace(unfinished, kept)
+    say(f"{LOCK.name}: {pins_in(LOCK)} pins, {pins_in(RUN_LOCK)} of them to run.")
+    say("The next command brings .venv up to date.")
     return 0
 
 
@@ -392,6 +418,7 @@ COMMANDS: dict[str, Callable[[Sequence[str]], int]] = {
     "format": format_code,
     "bench": bench,
     "truth": truth,
+    "bundle": bundle,
     "lock": lock,
 }
 

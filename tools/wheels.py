@@ -129,7 +129,9 @@ def resolve(pins: list[Pin], system: System, python: str) -> dict[str, str]:
         command += [*pip_target(system, python), "--report", str(report), "-r", str(plain)]
         done = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace")
         if done.returncode != 0:
-            raise CannotResolve(f"{system.title}, Python {python}: not every library is there ready built.\n{done.stdout}")
+            raise CannotResolve(
+                f"{system.title}, Python {python}: not every library is there ready built.\n{done.stdout}"
+            )
         entries = json.loads(report.read_text(encoding="utf-8"))["install"]
     allowed = frozenset().union(*(pin.hashes for pin in wanted))
     files = {}
@@ -153,9 +155,7 @@ def digest_of(lock_text: str) -> str:
 def record_of(lock_text: str) -> dict[str, object]:
     """The record for a lock: its fingerprint, and for each system and Python version the files."""
     pins = pins_of(lock_text)
-    systems = {
-        name: {python: resolve(pins, system, python) for python in PYTHONS} for name, system in SYSTEMS.items()
-    }
+    systems = {name: {python: resolve(pins, system, python) for python in PYTHONS} for name, system in SYSTEMS.items()}
     return {"lock": digest_of(lock_text), "systems": systems}
 
 

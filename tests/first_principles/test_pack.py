@@ -21,6 +21,7 @@ from pinproof.pack.order import order_of, spares_for
 from pinproof.pack.parts import parts_of
 from pinproof.pack.sentences import headline
 from pinproof.pack.sources_used import sources_of
+from pinproof.pack.typeset import CannotPrint
 from pinproof.proof import TruckProof, prove
 from pinproof.quantities.markings import read_bands, read_letter_code
 from pinproof.wiring import LineView, line_view
@@ -189,7 +190,7 @@ def test_a_warning_of_the_typesetter_is_an_error(monkeypatch: pytest.MonkeyPatch
     """A typeface that is not there would be replaced silently."""
     truck, proof = example("wagtail")
     monkeypatch.setattr(book, "_FONTS", ("No Such Typeface",))
-    with pytest.raises(book.CannotPrint, match="font"):
+    with pytest.raises(CannotPrint, match="font"):
         book.book_pdf(truck, proof, views_of(truck))
 
 
@@ -331,3 +332,33 @@ def test_a_folder_that_is_a_file_is_refused(tmp_path: Path) -> None:
     with pytest.raises(CannotWrite, match="another folder"):
         write_files(place, {"book.pdf": b"x"})
     assert place.read_text(encoding="utf-8") == "a file"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "told"),
+    [
+        (("sandpiper", "-o", "bench", "--paper", "letter"), 0, "Proven"),
+        (("wagtail", "-o", "bench"), 1, "Would hold if"),
+        (("no-such-truck", "-o", "bench"), 2, "no file"),
+        (("sandpiper", "-o", "bench", "--date", "1.3.2026"), 2, "--date"),
+        (("sandpiper",), 2, "--output"),
+    ],
+)
+def test_the_command(arguments: tuple[str, ...], code: int, told: str, tmp_path: Path) -> None:
+    """Exit code of the verdict, every written file named; nothing is written where the file cannot be used."""
+    file = tmp_path / f"{arguments[0]}.toml"
+    if arguments[0] in NAMES:
+        file.write_bytes(example_path(arguments[0]).read_bytes())
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "PYTHONIOENCODING": "utf-8"}
+    command = [sys.executable, "-m", "pinproof", "pack", str(file), *arguments[1:]]
+    done = subprocess.run(
+        command, cwd=tmp_path, env=environment, capture_output=True, encoding="utf-8", check=False
+    )  # fmt: skip
+    assert done.returncode == code, done.stderr
+    assert told in done.stdout + done.stderr
+    assert "Traceback" not in done.stderr
+    folder = tmp_path / "bench"
+    if code == 2:
+        assert not folder.exists()
+    else:
+        assert all(each.name in done.stdout for each in folder.iterdir())

@@ -10,7 +10,6 @@ Pattern language, as in the reading chart: full is sure, slanted is not sure any
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -31,7 +30,7 @@ _LEAST_OHM, _MOST_OHM = 0.1, 1e9  # what the rule of decades can reach
 _KEY = {
     "still": "still works",
     "lost": "its meaning is no longer sure",
-    "false": "can be taken for a command that nobody gave",
+    "false": "from its near end on: a command that nobody gave",
     "end": "end of the range that the proof counts on",
 }
 
@@ -133,22 +132,38 @@ class _Rule:
             return value <= 0.0 or not self.low <= math.log10(value) <= self.high
         return not self.low <= value <= self.high
 
-    def marks(self, strip_mm: float) -> tuple[tuple[float, str], ...]:
-        """As many numbered marks as stand beside each other."""
-        for coarse in itertools.count(1):
-            if self.unit == "ohm":
-                powers = range(math.ceil(self.low), math.floor(self.high) + 1, coarse)
-                values = [10.0**power for power in powers]
-                texts = [format_value(value, "resistance", digits=3) for value in values]
-            else:
-                step = _step(self.high - self.low, 6) * coarse
-                count = int((self.high - self.low) / step + 1e-9)
-                values = [self.low + index * step for index in range(count + 1)]
-                texts = [words.value(0.0 if abs(v) < 1e-9 * step else v, "V", 4) for v in values]
-            wide = 1.5 * max(width_mm(text, SMALL_MM) for text in texts) + 2.0  # the outermost move inward by half
-            if len(values) < 2 or wide <= strip_mm / (len(values) - 1):
+    def steps(self) -> tuple[tuple[float, str], ...]:
+        """Every decade of ohms, or every even step of volts, with its numeral."""
+        if self.unit == "ohm":
+            values = [10.0**power for power in range(math.ceil(self.low), math.floor(self.high) + 1)]
+            return tuple((value, format_value(value, "resistance", digits=3)) for value in values)
+        step = _step(self.high - self.low, 6)
+        count = int((self.high - self.low) / step + 1e-9)
+        places = [self.low + index * step for index in range(count + 1)]
+        return tuple((0.0 if abs(v) < 1e-9 * step else v, words.value(v, "V", 4)) for v in places)
+
+    def marks(self, left: float, right: float) -> tuple[tuple[float, float, str], ...]:
+        """Place of every step between `left` and `right`, the centre of its numeral, and the numeral.
+
+        Where numerals would touch, only every second, third … step has one; the others have "".
+        """
+        steps = self.steps()
+        found: list[tuple[float, float, str]] = []
+        for every in range(1, len(steps) + 1):
+            found, end, fits = [], -math.inf, True
+            for index, (value, text) in enumerate(steps):
+                x = left + self.share(value) * (right - left)
+                if index % every:
+                    found.append((x, x, ""))
+                    continue
+                half = width_mm(text, SMALL_MM) / 2.0
+                centre = min(max(x, left + half + 0.7), right - half - 0.7)
+                fits = fits and centre - half >= end + 1.2
+                end = centre + half
+                found.append((x, centre, text))
+            if fits:
                 break
-        return tuple(zip(values, texts, strict=True))
+        return tuple(found)
 
 
 def _step(extent: float, most: int) -> float:
@@ -184,7 +199,7 @@ class _Picture:
         keys = _key_spots(self._key_items(), self.width)
         total = len(heads) * _NAME_LINE_MM + 1.6
         for group in self.groups:
-            total += _SMALL_LINE_MM + RULE_MM + 1.2 + sum(self._height(self._texts(each)) for each in group.drifts)
+            total += _SMALL_LINE_MM + RULE_MM + 2.6 + sum(self._height(self._texts(each)) for each in group.drifts)
         total += len(foot) * _SMALL_LINE_MM + 2.0 + keys[-1][2] + 4.6
         canvas = Canvas(self.width, total, title, self._describe(), ident)
         canvas.group(kind="pp-head")
@@ -223,20 +238,19 @@ class _Picture:
 
     def _draw_group(self, canvas: Canvas, group: _Group, top: float) -> float:
         left, right = self.strip
+        top += 1.4
         canvas.group(kind="pp-rule")
-        scale = "ohms, each mark ten times the one before" if group.unit == "ohm" else "volts"
+        scale = "ohms, each line ten times the one before" if group.unit == "ohm" else "volts"
         canvas.text(left, top + reach_mm(SMALL_MM)[0], scale, SMALL_MM, soft=True)
         top += _SMALL_LINE_MM
         canvas.rect(left, top, right - left, RULE_MM, stroke=0.25, corner=0.9)
-        places = []
-        for value, text in group.rule.marks(right - left - 4.0):
-            x = left + group.rule.share(value) * (right - left)
-            places.append(x)
-            inset = width_mm(text, SMALL_MM) / 2.0 + 0.7
-            centre = min(max(x, left + inset), right - inset)
+        marks = group.rule.marks(left, right)
+        for x, centre, text in marks:
             if left + 0.01 < x < right - 0.01:
                 canvas.line(x, top, x, top + 1.6, width=0.25)
-            canvas.text(centre, top + RULE_MM - 1.0, text, SMALL_MM, anchor="middle")
+            if text:
+                canvas.text(centre, top + RULE_MM - 1.0, text, SMALL_MM, anchor="middle")
+        places = [x for x, _, _ in marks]
         at = top + RULE_MM + 1.2
         for drift in group.drifts:
             at = self._draw_row(canvas, group.rule, drift, places, at)

@@ -2,29 +2,23 @@
 
 Answers: does it hold and what does that rest on, what is joined to what, what to solder, to order and to measure?
 Units:   millimetres for paper.
-Touches: the shipped typefaces and the page template beside this module; no clock, no network. The same design and date
+Touches: what `typeset` touches; no clock, no network. The same design and date
          give the same bytes.
 Beside:  `blocks` makes the data that `book.typ` sets; `report` is the same proof as a page.
 """
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
-from importlib.util import find_spec
-from pathlib import Path
-from typing import Any
 
 from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, swatch, words
 from pinproof.drawings.axis import axis_of
 from pinproof.drawings.fold import fold
 from pinproof.drawings.marks import draw_mark
-from pinproof.drawings.measure import FILES, MissingTypeface, one_line
+from pinproof.drawings.measure import one_line
 from pinproof.drawings.svg import Canvas
-from pinproof.errors import PinproofError
 from pinproof.pack import bench, blocks, sentences
 from pinproof.pack.blocks import Block
 from pinproof.pack.figures import Figure, groups_of, line_figures
@@ -32,6 +26,7 @@ from pinproof.pack.order import bodies_w, body_words, order_of
 from pinproof.pack.parts import Part, parts_of
 from pinproof.pack.sections import CAUTIONS, MOST_TABLE_ROWS, decides
 from pinproof.pack.sources_used import sources_of
+from pinproof.pack.typeset import typeset
 from pinproof.proof.results import Finding, LineProof, TruckProof
 from pinproof.verdict import Verdict
 from pinproof.wiring import LineView
@@ -41,7 +36,6 @@ TYPE_MM = 182.0  # width of the type area, that of the wide drawings
 CHARTS_HIGH_MM = (190.0, 105.0)  # the first reading chart of a line, and the others
 MOST_BENCH_ROWS = 60
 _FONTS = ("Source Sans Pro", "DejaVu Sans")
-_TEMPLATE = Path(__file__).with_name("book.typ")
 FINDING_GROUPS: tuple[tuple[Verdict | None, str], ...] = (
     (Verdict.FAIL, "Does not hold"),
     (Verdict.NOT_SHOWN, "Not shown"),
@@ -49,19 +43,6 @@ FINDING_GROUPS: tuple[tuple[Verdict | None, str], ...] = (
     (Verdict.WOULD_HOLD, "Would hold if the assumptions do"),
     (Verdict.PASS, "In order"),
 )
-
-
-@dataclass
-class CannotPrint(PinproofError):
-    """The book could not be set. `what` is what the typesetter said."""
-
-    what: str
-
-    def __str__(self) -> str:
-        return (
-            f"The build book cannot be set: {self.what}. Nothing was written. Install Pinproof again; if it stays, "
-            "report it."
-        )
 
 
 def book_pdf(
@@ -115,42 +96,7 @@ def book_pdf(
     }
     files = {f"{key}.svg": drawing.svg for key, drawing in drawings.items()}
     files |= {f"mark-{key}.svg": _mark_svg(verdict) for verdict, key in blocks.MARKS.items()}
-    return _set(data, files)
-
-
-def _set(data: Mapping[str, object], files: Mapping[str, str]) -> bytes:
-    """Typeset; any warning is an error, since a missing letter is one."""
-    import typst
-
-    typesetter: Any = typst  # its type hints do not know files that are held in memory
-    sources: dict[str, bytes] = {name: text.encode("utf-8") for name, text in files.items()}
-    sources["main.typ"] = _TEMPLATE.read_bytes()
-    try:
-        pdf, warnings = typesetter.compile_with_warnings(
-            sources, format="pdf", font_paths=font_paths(), ignore_system_fonts=True, timestamp=0,
-            pdf_standards="ua-1",
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
-        )  # fmt: skip
-    except typst.TypstError as fault:
-        raise CannotPrint(str(fault)) from fault
-    if warnings:
-        raise CannotPrint("; ".join(str(getattr(each, "message", each)) for each in warnings))
-    if not isinstance(pdf, bytes):
-        raise CannotPrint("the typesetter gave no single file")
-    return pdf
-
-
-def font_paths() -> list[str]:
-    """Folders of the shipped typefaces; MissingTypeface if one is not installed."""
-    found: list[str] = []
-    for package, file in FILES.values():
-        spec = find_spec(package)
-        places = [Path(place, file) for place in (spec.submodule_search_locations or []) if spec] if spec else []
-        path = next((each for each in places if each.is_file()), None)
-        if path is None:
-            raise MissingTypeface(package, file)
-        found.append(str(path.parent))
-    return list(dict.fromkeys(found))
+    return typeset(data, files)
 
 
 def _short(proof: TruckProof) -> str:
@@ -293,10 +239,11 @@ def _parts(truck: Truck, proof: TruckProof, drawings: dict[str, Drawing]) -> lis
         ("For", 2.4), ("Value", 1.9), ("Bands, first band left; letter code", -widest_mm - 2.6), ("Body", 1.1),
         ("Note", 3.2), ("Basis", 1.7),
     )  # fmt: skip
+    note = "Measure each before it is soldered: bands fade, and a wrong decade looks like the right part."
     return [
         blocks.heading("Parts to solder", 2),
-        blocks.para("Measure each before it is soldered: bands fade, and a wrong decade looks like the right part."),
         blocks.table("Resistors of the switches", columns, rows),
+        blocks.para(note),
     ]
 
 
@@ -368,9 +315,7 @@ def _bench(view: LineView) -> list[Block]:
     ]
 
 
-def _findings(
-    line: LineProof, number: int, passing: Sequence[Figure], drawings: dict[str, Drawing]
-) -> list[Block]:
+def _findings(line: LineProof, number: int, passing: Sequence[Figure], drawings: dict[str, Drawing]) -> list[Block]:
     if not line.findings:
         return []
     body = [blocks.heading(f"Findings and cautions on {line.line}", 2)]
@@ -388,7 +333,7 @@ def _findings(
 def finding_words(finding: Finding, after: Finding | None) -> str:
     """One finding in a sentence or two. A cure that the next one of the same check repeats is told there only."""
     subject = words.parameter(finding.subject)
-    about = f" ({subject})" if subject and subject not in finding.text else ""
+    about = f" ({subject})" if subject and subject.lower() not in finding.text.lower() else ""
     told = f"`{finding.check.replace('-', ' ')}`{about}: {words.sentence(finding.text)}"
     repeated = after is not None and (after.check, after.cure) == (finding.check, finding.cure)
     return f"{told} Cure: {words.sentence(finding.cure)}" if finding.cure and not repeated else told

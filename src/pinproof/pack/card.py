@@ -170,9 +170,7 @@ def _readings(truck: Truck, proof: TruckProof, views: Mapping[str, LineView], ro
         body = []
         for index, row in enumerate(rows):
             cells = (_ohm_cell(row), _pin_cell(line, row.operated, axis), _verdict_cell(line, row.operated))
-            tds = [
-                el("td", cell, data_label=head, role="cell") for head, cell in zip(_heads(axis), cells, strict=True)
-            ]
+            tds = [el("td", cell, data_label=head, role="cell") for head, cell in zip(_heads(axis), cells, strict=True)]
             name = join(el("b", words.operated(row.operated)), " → ", el("span", row.wanted, class_="means"))
             hidden = {"class_": "more"} if index >= room else {}
             body.append(el("tr", el("th", name, scope="row", role="rowheader"), *tds, role="row", **hidden))
@@ -268,7 +266,8 @@ def _weak(proof: TruckProof) -> Html:
 def _spares(truck: Truck, proof: TruckProof) -> Html:
     items = [
         el(
-            "li", el("b", f"{each.spares} × {each.what}"),
+            "li",
+            el("b", f"{each.spares} × {each.what}"),
             f"{each.code and ', '}{each.code}. For {', '.join(each.goes_to)}",
         )
         for each in order_of(truck, proof)
@@ -278,4 +277,3 @@ def _spares(truck: Truck, proof: TruckProof) -> Html:
 
 def _cautions() -> Html:
     return el("section", el("h2", "Care", id="care"), el("ul", *(el("li", each) for each in CAUTIONS)), class_="care")
-

@@ -94,7 +94,5 @@ def card_css(paper: str, print_pt: float) -> str:
         f":root{{color-scheme:light dark;{variables(DAY)}}}\n"
         f"@media screen and (prefers-color-scheme:dark){{:root{{{variables(NIGHT)}}}}}\n"
         f"@media print{{:root{{color-scheme:light;{variables(PRINT)}}}@page{{size:{PAGES[paper]};margin:10mm}}"
-        f"html{{font-size:{print_pt:g}pt}}}}\n"
-        + _RULES.strip()
-        + "\n"
+        f"html{{font-size:{print_pt:g}pt}}}}\n" + _RULES.strip() + "\n"
     )

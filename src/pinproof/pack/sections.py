@@ -218,7 +218,7 @@ def _findings(findings: Sequence[Finding]) -> list[Html]:
 def _finding(finding: Finding, after: Finding | None) -> Html:
     """One finding. A cure that the next one of the same check repeats is told there only."""
     subject = words.parameter(finding.subject)
-    about = f" ({subject})" if subject and subject not in finding.text else ""
+    about = f" ({subject})" if subject and subject.lower() not in finding.text.lower() else ""
     parts: list[str] = [el("b", finding.check.replace("-", " ")), f"{about}: ", marked(words.sentence(finding.text))]
     repeated = after is not None and (after.check, after.cure) == (finding.check, finding.cure)
     if finding.cure and not repeated:

@@ -185,16 +185,19 @@ def _budget(parameter: Parameter, direction: str, found: Sequence[_Crossing]) ->
     end = parameter.high if direction == "up" else parameter.low
     return DriftBudget(
         parameter.path, direction, end, lost, false, name, parameter.unit, parameter.basis,
-        strain(parameter.unit, end, first, parameter.basis),
+        strain(parameter.unit, end, first, parameter.basis, positive=parameter.positive),
     )  # fmt: skip
 
 
-def strain(unit: str, end: float, reached: float, basis: str) -> float:
+def strain(unit: str, end: float, reached: float, basis: str, *, positive: bool = False) -> float:
     """Drift from `end` to `reached` in units of what is usual for the basis. [1]
 
-    Ohms drift by a factor, its logarithm counts; near zero ohms and for volts the difference counts.
+    Ohms and supplies (`positive`) drift by a factor, its logarithm counts; near zero ohms, and for drops and offsets,
+    the difference counts.
     """
-    if unit == "ohm":
+    if positive and end > 0.0 and reached > 0.0:
+        room = abs(math.log(reached / end))
+    elif unit == "ohm":
         if math.isinf(reached) and math.isinf(end):
             return 0.0
         room = abs(math.log(max(reached, LEAST_OHM) / max(end, LEAST_OHM))) if math.isfinite(end) else math.inf

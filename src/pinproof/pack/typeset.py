@@ -1,0 +1,87 @@
+"""From data to a PDF: the one place that calls the typesetter.
+
+Answers: how do blocks and drawings become pages, with the shipped typefaces and nothing else?
+Touches: the shipped typefaces and the template `book.typ` beside this module; no clock, no network, no system font.
+Beside:  `blocks` makes the data.
+Sources: PDF/UA-1 is ISO 14289-1: tags, reading order and words for every picture.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+from pinproof.drawings.measure import FILES, MissingTypeface
+from pinproof.errors import PinproofError
+
+_TEMPLATE = Path(__file__).with_name("book.typ")
+
+
+@dataclass
+class CannotPrint(PinproofError):
+    """The book could not be set. `what` is what the typesetter said."""
+
+    what: str
+
+    def __str__(self) -> str:
+        return (
+            f"The build book cannot be set: {self.what}. Nothing was written. Install Pinproof again; if it stays, "
+            "report it."
+        )
+
+
+def typeset(data: Mapping[str, object], files: Mapping[str, str]) -> bytes:
+    """Set a book.
+
+    Parameters
+    ----------
+    data : mapping
+        What `book.typ` reads, as plain JSON values.
+    files : mapping of name to text
+        Drawings that the data names.
+
+    Returns
+    -------
+    bytes
+        A tagged PDF (PDF/UA-1), the same bytes for the same input.
+
+    Raises
+    ------
+    CannotPrint
+        On any error, and on any warning: a letter that is missing is only a warning.
+    """
+    import typst
+
+    typesetter: Any = typst  # its type hints do not know files that are held in memory
+    sources: dict[str, bytes] = {name: text.encode("utf-8") for name, text in files.items()}
+    sources["main.typ"] = _TEMPLATE.read_bytes()
+    try:
+        pdf, warnings = typesetter.compile_with_warnings(
+            sources, format="pdf", font_paths=font_paths(), ignore_system_fonts=True, timestamp=0,
+            pdf_standards="ua-1",
+            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
+        )  # fmt: skip
+    except typst.TypstError as fault:
+        raise CannotPrint(str(fault)) from fault
+    if warnings:
+        raise CannotPrint("; ".join(str(getattr(each, "message", each)) for each in warnings))
+    if not isinstance(pdf, bytes):
+        raise CannotPrint("the typesetter gave no single file")
+    return pdf
+
+
+def font_paths() -> list[str]:
+    """Folders of the shipped typefaces; MissingTypeface if one is not installed."""
+    found: list[str] = []
+    for package, file in FILES.values():
+        spec = find_spec(package)
+        places = [Path(place, file) for place in (spec.submodule_search_locations or []) if spec] if spec else []
+        path = next((each for each in places if each.is_file()), None)
+        if path is None:
+            raise MissingTypeface(package, file)
+        found.append(str(path.parent))
+    return list(dict.fromkeys(found))
