@@ -136,7 +136,9 @@ def test_the_card_on_a_phone(browser: Browser, tmp_path: Path, name: str, scheme
 
 @pytest.mark.browser
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-@pytest.mark.parametrize("source", [*NAMES, "5 buttons on 1 line", "1 button on 4 lines", "9 buttons on 1 line"])
+@pytest.mark.parametrize(
+    "source", [*NAMES, "5 buttons on 1 line", "1 button on 4 lines", "9 buttons on 1 line", "2 buttons on 3 lines"]
+)
 def test_the_card_prints_on_two_sides(
     browser: Browser, pdftoppm_path: str, tmp_path: Path, source: str, paper: str
 ) -> None:

@@ -216,7 +216,8 @@ def main(arguments: list[str]) -> int:
     except KeyboardInterrupt:
         print("\nNOT INSTALLED. Stopped.", file=sys.stderr)
         return 130
-    print(f"Pinproof {manifest['pinproof']} is installed. To start it double-click {started_by}")
+    how = "type: sh" if manifest["system"] == "linux" else "double-click"
+    print(f"Pinproof {manifest['pinproof']} is installed. To start it {how} \"{started_by}\"")
     return 0
 
 

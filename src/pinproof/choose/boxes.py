@@ -1,12 +1,14 @@
 """Boxes of candidate ranges: cut into pieces, neighbours of a choice, and which of several is best.
 
-Answers: which sub-boxes does a box fall into, which choices lie near another?
+Answers: which sub-boxes does a box fall into, which are still waiting, which choices lie near another?
 Shapes:  boxes (B, K): first and last candidate of each of K variables, both included.
 Touches: nothing.
 Beside:  `search` bounds the pieces.
 """
 
 from __future__ import annotations
+
+import heapq
 
 import numpy as np
 
@@ -58,3 +60,40 @@ def better(one: FloatArray, other: FloatArray) -> bool:
     """Lexicographically larger."""
     differ = np.flatnonzero(one != other)
     return bool(differ.size) and bool(one[differ[0]] > other[differ[0]])
+
+
+class Waiting:
+    """Boxes that wait to be split, kept in the blocks they came in: those of the block with the highest bound go first.
+
+    Sorting all boxes anew for each step would take longer than bounding them once there are some ten thousand.
+    """
+
+    def __init__(self) -> None:
+        self.heap: list[tuple[float, int, IntArray, IntArray, FloatArray]] = []
+        self.count = 0
+
+    def put(self, lows: IntArray, highs: IntArray, bounds: FloatArray) -> None:
+        """Add boxes (B, K) with their bounds (B,)."""
+        if bounds.size:
+            heapq.heappush(self.heap, (-float(bounds.max()), self.count, lows, highs, bounds))
+            self.count += 1
+
+    def take(self, most: int, above: float) -> tuple[IntArray, IntArray] | None:
+        """Up to `most` boxes with bounds above a limit; those below it are dropped. None if nothing is left."""
+        lows, highs, wanted = [], [], most
+        while self.heap and wanted:
+            _, _, low, high, bound = heapq.heappop(self.heap)
+            order = np.argsort(-bound, kind="stable")
+            order = order[bound[order] > above]
+            now, later = order[:wanted], order[wanted:]
+            if now.size:
+                lows.append(low[now])
+                highs.append(high[now])
+                wanted -= now.size
+            self.put(low[later], high[later], bound[later])
+        return (np.concatenate(lows), np.concatenate(highs)) if lows else None
+
+    @property
+    def bound(self) -> float:
+        """Highest bound of all that wait."""
+        return -self.heap[0][0] if self.heap else -np.inf

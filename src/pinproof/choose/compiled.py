@@ -5,7 +5,7 @@ Answers: over all choices in a box of candidate ranges, how large can each deman
 Units:   as in `problem`.
 Shapes:  boxes (B, K): first and last candidate of each of K variables, both included.
 Touches: nothing.
-Beside:  `search` asks; `pinproof.network.spans.monotone` proves the directions.
+Beside:  `search` asks; `directions` proves which way each conductance moves a reading.
 Sources: star-mesh elimination as in `pinproof.network.star_mesh`. The lowest reading L of a choice is the minimum over
          the corners of its tolerance box, so its largest value over a box of choices is at most the largest value of
          any one corner's reading; that reading is monotone in each resistance alone, so its largest value is at an end.
@@ -27,12 +27,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from pinproof.choose.directions import directions
 from pinproof.choose.problem import Demand, FloatArray, IntArray, Member, Problem
 from pinproof.choose.ranges import RangeEnds
 from pinproof.network.netlist import BoolArray, NetworkFault, Plan
 from pinproof.network.signs import FALLS, NONE, OPEN
-from pinproof.network.solve import Status, node_status
-from pinproof.network.spans import monotone, span
+from pinproof.network.spans import span
 
 SHORT_S = 1e30
 OPEN_S = 1e-200
@@ -106,36 +106,13 @@ class Compiled:
     def _directions(
         self, members: Sequence[Member], low: IntArray, high: IntArray
     ) -> tuple[npt.NDArray[np.int8], BoolArray]:
-        """Proven effect of each conductance (M, m) over the candidate box, and whether a settled reading exists."""
-        net = self.problem.net
-        edges = len(net.edges)
-        signs = np.zeros((len(members), edges), dtype=np.int8)
-        status = np.zeros(len(members), dtype=bool)
-        groups: dict[tuple[int, int], list[int]] = {}
-        for index, member in enumerate(members):
-            groups.setdefault((id(member.sources), id(member.reading)), []).append(index)
-        least = np.array([1.0 / self.ends[k][1].largest(low[k], high[k]) for k in range(len(self.columns))]).reshape(-1)
-        most = np.array([1.0 / self.ends[k][0].smallest(low[k], high[k]) for k in range(len(self.columns))]).reshape(-1)
-        for mine in groups.values():
-            one = members[mine[0]]
-            low_s = np.stack([members[i].low_s for i in mine])
-            high_s = np.stack([members[i].high_s for i in mine])
-            low_s[:, self.columns], high_s[:, self.columns] = least, most
-            signs[mine] = monotone(net, low_s, high_s, one.sources, one.reading).sign
-            status[mine] = self._unsettled(low_s, high_s, one)
-        return signs, status
-
-    def _unsettled(self, low_s: FloatArray, high_s: FloatArray, one: Member) -> BoolArray:
-        """Rows in which the node floats, or rails of different potential are shorted, somewhere in the box."""
-        net = self.problem.net
-        distinct = np.arange(len(net.rails), dtype=float)
-        floats = node_status(net, low_s, distinct)[:, self.node] == Status.FLOATING
-        joined = node_status(net, high_s, distinct)[:, self.node] == Status.RAILS_SHORTED
-        if joined.any():
-            joined = np.zeros_like(joined)
-            for rail_v in one.sources.corner_rail_v:
-                joined |= node_status(net, high_s, rail_v)[:, self.node] == Status.RAILS_SHORTED
-        return floats | joined
+        """Proven effect of each conductance (M, m) over the candidate box, and which members have no settled reading."""
+        low_s = np.stack([member.low_s for member in members])
+        high_s = np.stack([member.high_s for member in members])
+        for k, column in enumerate(self.columns):
+            low_s[:, column] = 1.0 / self.ends[k][1].largest(low[k], high[k])
+            high_s[:, column] = 1.0 / self.ends[k][0].smallest(low[k], high[k])
+        return directions(self.problem.net, self.node, members, low_s, high_s)
 
     def _add(self, found: _Variants, member: Member, signs: npt.NDArray[np.int8], side: int) -> bool:
         """Variants of one end of one member. False if the corners could not all be listed."""

@@ -22,7 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pinproof.choose.boxes import PIECES, around, better, largest, pieces
+from pinproof.choose.boxes import PIECES, Waiting, around, better, largest, pieces
 from pinproof.choose.certificate import Budget, Certificate
 from pinproof.choose.compiled import Compiled
 from pinproof.choose.order import levels_of, still_in_race, tie, tie_key
@@ -180,26 +180,23 @@ class _Search:
     def _prove(self, level: int) -> None:
         """Branch and bound on one level; afterwards the pool holds a choice that has the level's best value."""
         best = self._best(level)
-        lows, highs = self.low[None], self.high[None]
-        bounds = self._bound(lows, highs)[:, level]
+        waiting = Waiting()
+        waiting.put(self.low[None], self.high[None], self._bound(self.low[None], self.high[None])[:, level])
         batch = max(1, SUB_BOXES // (PIECES * len(self.low)))
-        while bounds.size:
-            alive = bounds > best + ROUNDING * (1.0 + abs(best)) if np.isfinite(best) else bounds > best
-            lows, highs, bounds = lows[alive], highs[alive], bounds[alive]
-            if not bounds.size:
+        while True:
+            if self._spent() and waiting.bound > _above(best):
+                raise _Spent(waiting.bound)
+            now = waiting.take(batch, _above(best))
+            if now is None:
                 return
-            if self.nodes > self.budget.nodes or time.monotonic() - self.started > self.budget.seconds:
-                raise _Spent(float(bounds.max()))
-            order = np.argsort(-bounds, kind="stable")
-            now, later = order[:batch], order[batch:]
-            new_low, new_high, new_bound = self._expand(lows[now], highs[now], level, best)
-            single = (new_low == new_high).all(axis=1)
+            low, high, bound = self._expand(*now, level, best)
+            single = (low == high).all(axis=1)
             if single.any():
-                best = max(best, self._note(new_low[single], level))
-            wide = ~single
-            lows = np.concatenate([new_low[wide], lows[later]])
-            highs = np.concatenate([new_high[wide], highs[later]])
-            bounds = np.concatenate([new_bound[wide], bounds[later]])
+                best = max(best, self._note(low[single], level))
+            waiting.put(low[~single], high[~single], bound[~single])
+
+    def _spent(self) -> bool:
+        return self.nodes > self.budget.nodes or time.monotonic() - self.started > self.budget.seconds
 
     def _note(self, singles: IntArray, level: int) -> float:
         """Evaluate single choices and put those in the race into the pool; the best value of the level among them."""
@@ -277,7 +274,7 @@ class _Search:
             slack = ROUNDING * (1.0 + np.abs(np.where(np.isfinite(floor), floor, 0.0)))
             keep &= (levels[:, : len(floor)] >= floor - slack).all(axis=1)
         if level < levels.shape[1]:
-            keep &= levels[:, level] > (best + ROUNDING * (1.0 + abs(best)) if np.isfinite(best) else best)
+            keep &= levels[:, level] > _above(best)
         return keep
 
     def _shrink(self) -> None:
@@ -390,3 +387,8 @@ class _Search:
 
     def _levels(self, choice: IntArray) -> FloatArray:
         return levels_of(self._margins(choice), self.compiled.groups, self.sequence)
+
+
+def _above(best: float) -> float:
+    """What a bound has to exceed to count as better."""
+    return best + ROUNDING * (1.0 + abs(best)) if math.isfinite(best) else best

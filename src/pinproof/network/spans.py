@@ -161,6 +161,9 @@ def span(
     best.corner_s = work.expand(best.corner_s, low, high)
     ends = [_join(side, outer, exact, best, work.orders, situations) for side in (0, 1)]
     (low_out, low_in, low_exact, low_corner, low_cause), (high_out, high_in, high_exact, high_corner, high_cause) = ends
+    # The two ends come from sums in different order: where the box is a point they may cross in the last digit.
+    low_in, high_in = np.minimum(low_in, high_in), np.maximum(low_in, high_in)
+    low_out, high_out = np.minimum(low_out, low_in), np.maximum(high_out, high_in)
     return Span(
         low_out,
         high_out,

@@ -25,7 +25,7 @@ from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 from pinproof.wiring import LineView
 
-PRINTED_ROWS = {"a4": (22, 10), "letter": (20, 9)}  # rows of readings and of checks that one sheet has room for
+PRINTED_ROWS = {"a4": (30, 12), "letter": (27, 10)}  # rows of readings and of checks that one sheet has room for
 SECTION_ROWS = 7  # rows' worth of headings and instructions around the readings of one line
 PRINTED_ITEMS = 7  # of pins, and of spares
 PRINT_SIZES = ((7, 10.6), (11, 9.6), (math.inf, 8.6))  # up to so many rows the sheet is set in so many points
@@ -233,7 +233,8 @@ def _verdict_cell(line: LineProof, operated: tuple[str, ...]) -> Html | str:
 def _check(proof: TruckProof, room: int) -> Html:
     items = [(text, True) for text in _LOOK]
     asked = [
-        f"{words.operated(row.operated)}: the controller shows {row.meaning}"
+        f"{f'{line.line}, ' if len(proof.lines) > 1 else ''}{words.operated(row.operated)}: the controller shows "
+        f"{row.meaning}"
         for line in proof.lines
         for row in line.situations
         if row.key_state == "run" and row.meaning and row.space == line.situations[0].space
