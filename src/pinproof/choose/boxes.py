@@ -75,22 +75,26 @@ class Waiting:
     def put(self, lows: IntArray, highs: IntArray, bounds: FloatArray) -> None:
         """Add boxes (B, K) with their bounds (B,)."""
         if bounds.size:
-            heapq.heappush(self.heap, (-float(bounds.max()), self.count, lows, highs, bounds))
+            order = np.argsort(-bounds, kind="stable")
+            self._push(lows[order], highs[order], bounds[order])
+
+    def _push(self, lows: IntArray, highs: IntArray, bounds: FloatArray) -> None:
+        if bounds.size:
+            heapq.heappush(self.heap, (-float(bounds[0]), self.count, lows, highs, bounds))
             self.count += 1
 
     def take(self, most: int, above: float) -> tuple[IntArray, IntArray] | None:
         """Up to `most` boxes with bounds above a limit; those below it are dropped. None if nothing is left."""
         lows, highs, wanted = [], [], most
-        while self.heap and wanted:
+        while wanted and self.heap and self.bound > above:
             _, _, low, high, bound = heapq.heappop(self.heap)
-            order = np.argsort(-bound, kind="stable")
-            order = order[bound[order] > above]
-            now, later = order[:wanted], order[wanted:]
-            if now.size:
-                lows.append(low[now])
-                highs.append(high[now])
-                wanted -= now.size
-            self.put(low[later], high[later], bound[later])
+            alive = int((bound > above).sum())
+            before_next = int((bound >= self.bound).sum())
+            cut = min(wanted, alive, max(before_next, most // 4, 1))
+            lows.append(low[:cut])
+            highs.append(high[:cut])
+            wanted -= cut
+            self._push(low[cut:alive], high[cut:alive], bound[cut:alive])
         return (np.concatenate(lows), np.concatenate(highs)) if lows else None
 
     @property

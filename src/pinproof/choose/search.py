@@ -33,6 +33,8 @@ from pinproof.network.netlist import BoolArray
 ROUNDING = 1e-11
 """Bounds and values come from the same sums in another order; differences below this are none."""
 MOST_TIED = 50_000
+import os
+AGAIN = float(os.environ.get('AGAIN','1e9'))
 SUB_BOXES = 768
 """Pieces bounded in one go."""
 
@@ -242,16 +244,22 @@ class _Search:
         score = np.where(remaining > 0, total / np.maximum(number, 1.0) + 1e-9 * remaining, -1.0)
         split = score.argmax(axis=1)
         single = np.logical_and((remaining == 0).all(axis=1), ~dead)
-        chosen = keep & (split[box] == variable) & ~dead[box] & ~single[box]
+        again = ~dead & ~single & (np.log2((remaining + 1.0) / (highs - lows + 1.0)).sum(axis=1) < -AGAIN)
+        chosen = keep & (split[box] == variable) & ~dead[box] & ~single[box] & ~again[box]
         child_low, child_high = left_low[box[chosen]].copy(), left_high[box[chosen]].copy()
         at = np.arange(int(chosen.sum()))
         child_low[at, variable[chosen]] = own_low[chosen]
         child_high[at, variable[chosen]] = own_high[chosen]
-        bound = levels[chosen, at_level]
+        cap = np.where(np.isfinite(top), top, np.inf).min(axis=1)
+        bound = np.minimum(levels[chosen, at_level], cap[box[chosen]])
         if single.any():
             child_low = np.concatenate([child_low, left_low[single]])
             child_high = np.concatenate([child_high, left_high[single]])
             bound = np.concatenate([bound, np.full(int(single.sum()), np.inf)])
+        if again.any():
+            child_low = np.concatenate([child_low, left_low[again]])
+            child_high = np.concatenate([child_high, left_high[again]])
+            bound = np.concatenate([bound, cap[again]])
         if self.problem.stock:
             fits = np.array([self._stock_left(a, b) for a, b in zip(child_low, child_high, strict=True)], dtype=bool)
             child_low, child_high, bound = child_low[fits], child_high[fits], bound[fits]

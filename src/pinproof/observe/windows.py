@@ -49,8 +49,8 @@ def _placed(truck: Truck, line: Line, space: ReadingSpace, shared: Mapping[str, 
 
 def shared_parameters(truck: Truck, line: Line) -> tuple[str, ...]:
     """Ids of the parameters that move readings and edges together: empty unless edges were found by substitution."""
-    stated = (*line.windows, *line.targets)
-    if not any(each.by_substitution for each in stated):
+    found_here = [window.by_substitution for window in line.windows] + [each.by_substitution for each in line.targets]
+    if not any(found_here):
         return ()
     owner = truck.input_of(line)
     found = [pull.path for pull in (known_pull(owner.pull_up), known_pull(owner.pull_down)) if pull is not None]

@@ -1,7 +1,7 @@
 """Pack: what goes on the bench and in the cab.
 
-Answers:  how does a proof read on one page, in one file, with no network and no script?
-May touch:    every room below. Files are written by whoever calls; functions here return text or bytes.
+Answers:  how does a proof read on one page, in one file, in a book on paper, on a card in the cab, in a spreadsheet?
+May touch:    every room below, and in `folder` the folder it is given: only files of the pack's own names.
 Must not:     calculate results, judge, read a clock: a date is given by the caller, so the same input gives the same
               bytes.
 """
