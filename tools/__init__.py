@@ -1,4 +1,5 @@
-"""Tools of the project, called by `dev.py`: which files a system needs, and folders that install without a network.
+"""Tools of the project, called by `dev.py` or by hand; never imported by the product.
 
-May use the standard library, `packaging` and pip. Never imported by the product, and imports nothing of it.
+`wheels` looks up which files a system needs, `bundle` makes a folder that installs without a network from what is
+in `stick/`. These two know nothing of the product and may use the standard library, `packaging` and pip.
 """

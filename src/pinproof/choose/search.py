@@ -15,6 +15,7 @@ choices are left they are all listed.
 
 from __future__ import annotations
 
+import itertools
 import math
 import time
 from collections.abc import Collection, Sequence
@@ -33,10 +34,10 @@ from pinproof.network.netlist import BoolArray
 ROUNDING = 1e-11
 """Bounds and values come from the same sums in another order; differences below this are none."""
 MOST_TIED = 50_000
-import os
-AGAIN = float(os.environ.get('AGAIN','1e9'))
 SUB_BOXES = 768
 """Pieces bounded in one go."""
+FIRST_DIVE = 8
+"""A first level that goes on is helped by further tries for a good choice: at this turn, and whenever it doubles."""
 
 Levels = FloatArray
 Choice = tuple[int, ...]
@@ -104,7 +105,7 @@ class _Search:
         level = 0
         try:
             if math.prod((self.high - self.low + 1).tolist()) > self.budget.list_below:
-                self._start()
+                self._dive(self.low, self.high)
             while level < len(self.sequence):
                 if math.prod((self.high - self.low + 1).tolist()) <= self.budget.list_below:
                     return self._finish(self._all(), level, None)
@@ -185,12 +186,15 @@ class _Search:
         waiting = Waiting()
         waiting.put(self.low[None], self.high[None], self._bound(self.low[None], self.high[None])[:, level])
         batch = max(1, SUB_BOXES // (PIECES * len(self.low)))
-        while True:
+        for turn in itertools.count(1):
             if self._spent() and waiting.bound > _above(best):
                 raise _Spent(waiting.bound)
             now = waiting.take(batch, _above(best))
             if now is None:
                 return
+            if level == 0 and turn >= FIRST_DIVE and turn & (turn - 1) == 0:
+                self._dive(now[0][0], now[1][0])
+                best = self._best(level)
             low, high, bound = self._expand(*now, level, best)
             single = (low == high).all(axis=1)
             if single.any():
@@ -244,7 +248,9 @@ class _Search:
         score = np.where(remaining > 0, total / np.maximum(number, 1.0) + 1e-9 * remaining, -1.0)
         split = score.argmax(axis=1)
         single = np.logical_and((remaining == 0).all(axis=1), ~dead)
-        again = ~dead & ~single & (np.log2((remaining + 1.0) / (highs - lows + 1.0)).sum(axis=1) < -AGAIN)
+        # A box that shrank to half its size or less is worth shrinking again before it is split.
+        shrunk = np.prod((np.maximum(remaining, 0) + 1.0) / (highs - lows + 1.0), axis=1) < 0.5
+        again = shrunk & ~dead & ~single
         chosen = keep & (split[box] == variable) & ~dead[box] & ~single[box] & ~again[box]
         child_low, child_high = left_low[box[chosen]].copy(), left_high[box[chosen]].copy()
         at = np.arange(int(chosen.sum()))
@@ -310,9 +316,9 @@ class _Search:
 
     # -- first choices ------------------------------------------------------------------------------------------
 
-    def _start(self) -> None:
-        """A good choice to begin with: follow the best piece down to one choice, then improve it step by step."""
-        low, high = self.low.copy(), self.high.copy()
+    def _dive(self, low: IntArray, high: IntArray) -> None:
+        """A good choice in a box: follow the best piece down to one choice, then improve it step by step."""
+        low, high = low.copy(), high.copy()
         while (low < high).any():
             piece_low, piece_high, _, variable = pieces(low[None], high[None])
             levels = self._bound(piece_low, piece_high)
