@@ -15,15 +15,20 @@ from typing import Any
 
 import numpy as np
 
+from pinproof.choose.build import build, sites_of
 from pinproof.choose.certificate import Budget
+from pinproof.choose.parts import from_series, only_settled
 from pinproof.choose.problem import Candidate, Demand, Member, Problem, Spread, Variable
 from pinproof.choose.search import solve
+from pinproof.design import load
+from pinproof.examples import example_path
 from pinproof.network.box import Reading, Sources
 from pinproof.network.netlist import Netlist
 from pinproof.network.spans import span
 from pinproof.quantities.preferred import values_between
 from pinproof.verdict import Edge, Window, judge_clear, judge_inside
 from pinproof.verdict import Reading as Span
+from pinproof.wiring import line_view
 
 
 def parallel_problem(
@@ -186,7 +191,18 @@ def main(quick: bool) -> list[dict[str, Any]]:
             parallel_problem(7, leak_ohm=2e6, open_ohm=20e6, offset_v=0.01),
             repeats,
         ),
+        _row("example sandpiper: 5 resistors, E96 over 5 decades, supply-fed, two key states", _example(), repeats),
     ]
+
+
+def _example() -> Problem:
+    """The supply-fed example truck: taps fed through the enable contact, a leak to the supply, a feed that drops."""
+    truck = load(example_path("sandpiper"))
+    view = line_view(truck, "taps")
+    options = {
+        site.resistor.path: only_settled(from_series(site, "E96", 10.0, 1e6, None)) for site in sites_of(truck, view)
+    }
+    return build(truck, view.line, options).problem
 
 
 if __name__ == "__main__":

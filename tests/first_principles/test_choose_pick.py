@@ -14,9 +14,10 @@ from pinproof.choose import Budget, Drawer, Part, changes_for, choose, cures
 from pinproof.choose.build import build, choosable, sites_of, with_resistors
 from pinproof.choose.parts import as_it_stands
 from pinproof.choose.search import solve
-from pinproof.design import Truck, loads
+from pinproof.design import Truck, load, loads
 from pinproof.design.edit import with_values
 from pinproof.errors import NoSolution
+from pinproof.examples import example_path
 from pinproof.observe import spaces_of
 from pinproof.proof import prove_line
 from pinproof.proof.taught import meaning_hulls
@@ -258,7 +259,7 @@ def test_stock_counts_bind_over_the_whole_choice() -> None:
     choice = choose(truck, "taps", source=drawer)
     used = [piece.name for each in choice.resistors for piece in each.pieces]
     for part in parts:
-        assert used.count(part.name) <= part.count
+        assert used.count(part.called) <= part.count
     plenty = choose(truck, "taps", source=Drawer(tuple(replace(part, count=9) for part in parts)), runners_up=0)
     assert plenty.certificate.upper_bound >= choice.certificate.upper_bound
     assert smallest_margin(choice.truck) == pytest.approx(choice.margin, rel=1e-9)
@@ -303,6 +304,7 @@ def test_an_impossible_window_is_explained_by_what_was_tried() -> None:
     assert choice.collision.meanings[0] == "down"
     assert choice.collision.operated == ("lever_manual", "lever_down")
     assert choice.collision.short_by > 0.0
+    assert "% of full scale" in choice.collision.text
     margins = [each.margin for each in choice.collision.tried]
     assert len(margins) >= 4
     assert margins == sorted(margins, reverse=True)
@@ -311,6 +313,37 @@ def test_an_impossible_window_is_explained_by_what_was_tried() -> None:
     assert finer.proven
     # The quick search behind a trial proves the smallest margin alone; the choice may give up a tie of it.
     assert finer.margin == pytest.approx(again.certificate.upper_bound, rel=1e-6)
+
+
+def test_hopeless_values_are_no_advice() -> None:
+    """Values that miss by far are told from those that hold, or miss by a hair."""
+    far = choose(loads(truck_text(*NARROW)), "taps", runners_up=0, explain=False)
+    near = choose(loads(truck_text()), "taps", runners_up=0, explain=False)
+    assert near.feasible
+    assert near.advice
+    assert far.advice == (far.margin >= -0.1)
+    pinched = (('low = "300 ohm"\nhigh = "550 ohm"', 'low = "415 ohm"\nhigh = "416 ohm"'),)
+    assert not choose(loads(truck_text(*pinched)), "taps", runners_up=0, explain=False).advice
+
+
+def test_the_supply_fed_example_is_proven_to_the_last_level() -> None:
+    """Taps fed through an enable contact, two key states, a leak to the supply: proven within a budget of few boxes.
+
+    Any neighbouring set of values, proven by itself, is no better.
+    """
+    truck = load(example_path("sandpiper"))
+    choice = choose(truck, "taps", budget=Budget(nodes=20_000, seconds=60.0), runners_up=3)
+    assert choice.certificate.optimal
+    assert choice.feasible
+    assert all(each.proven for each in choice.runners_up)
+    assert all(not piece.name.endswith("%") for each in choice.resistors for piece in each.pieces)
+    grid = values_between("E96", 10.0, 1e6)
+    for each in choice.resistors:
+        at = grid.index(each.ohm)
+        for other in (grid[at - 1], grid[at + 1]):
+            resistors = {r.path: r for r in choosable(choice.truck, choice.truck.line("taps"))}
+            changed = with_resistors(choice.truck, {each.path: replace(resistors[each.path], ohm=other)})
+            assert smallest_margin(changed) <= choice.certificate.upper_bound + 1e-9
 
 
 def test_cures_are_proven_and_better() -> None:

@@ -22,6 +22,7 @@ from pinproof.network.box import Reading as NodeReading
 from pinproof.network.box import Sources
 from pinproof.network.netlist import Netlist
 from pinproof.network.spans import span
+from pinproof.quantities.preferred import values_between
 from pinproof.verdict import Edge, Reading, Window, judge_clear, judge_inside
 
 ALWAYS_BRANCH = Budget(list_below=1, seconds=60.0)
@@ -371,3 +372,89 @@ def test_nothing_to_choose_and_an_empty_drawer_are_told() -> None:
     with pytest.raises(NoSolution, match="drawer"):
         solve(replace(problem, variables=same, stock=(1,)))
     assert solve(replace(problem, variables=same, stock=(len(same),))).choice == (0,) * len(same)
+
+
+def test_directions_hold_for_clipped_readings() -> None:
+    """Where a direction is claimed, no random point of the box and of the causes moves the clipped reading against it.
+
+    The readings come from solving the nodal equations, apart from the engine. More must be settled than by the
+    engine's directions of unclipped readings alone.
+    """
+    from pinproof.choose.directions import directions
+    from pinproof.network.signs import FALLS, OPEN, RISES
+    from pinproof.network.spans import monotone
+
+    rng = np.random.default_rng(11)
+    settled_more = checked = 0
+    for seed in range(60):
+        problem = random_problem(seed)
+        net = problem.net
+        members = [member for spread in problem.spreads for member in spread.members]
+        low, high = np.stack([m.low_s for m in members]), np.stack([m.high_s for m in members])
+        for variable in problem.variables:
+            column = net.edge_index(variable.edge)
+            low[:, column], high[:, column] = 1.0 / variable.high_ohm.max(), 1.0 / variable.low_ohm.min()
+        signs, _ = directions(net, net.node_index("pin"), members, low, high)
+        plain = monotone(net, low, high, members[0].sources, members[0].reading).sign
+        settled_more += int(((plain == OPEN) & (signs != OPEN)).sum())
+        for row, member in enumerate(members):
+            for edge in np.flatnonzero((signs[row] == RISES) | (signs[row] == FALLS)).tolist():
+                top = np.minimum(high[row], 1e3)
+                least = np.maximum(low[row], 1e-12)
+                corner = rng.random(len(top)) < 0.5
+                inner = least + (top - least) * rng.random(len(top)) ** 4
+                point = np.where(rng.random(len(top)) < 0.7, np.where(corner, least, top), inner)
+                cause = np.where(rng.random(len(net.rails)) < 0.5, member.sources.cause_low, member.sources.cause_high)
+                readings = []
+                for end in (least[edge], top[edge]):
+                    point[edge] = end
+                    volts = nodal_volts(net, point, cause)
+                    readings.append(
+                        np.clip(volts / float(member.reading.divisors(member.sources, cause)), 0.0, member.full_scale)
+                    )
+                moved = (readings[1] - readings[0]) * int(signs[row][edge])
+                assert moved >= -1e-7 * member.full_scale, (seed, row, net.edges[edge].id)
+                checked += 1
+    assert checked > 1000
+    assert settled_more > 50
+
+
+def nodal_volts(net: Netlist, conductance_s: np.ndarray, rail_v: np.ndarray) -> float:
+    """Volts of the pin from Kirchhoff's current law at every node that is no rail."""
+    size = len(net.nodes)
+    matrix = np.zeros((size, size))
+    for (a, b), g in zip(net.ends, conductance_s, strict=True):
+        matrix[[a, b], [a, b]] += g
+        matrix[[a, b], [b, a]] -= g
+    rails = list(net.rail_index)
+    free = [node for node in range(size) if node not in rails]
+    scale = 1.0 / np.sqrt(np.maximum(np.diag(matrix)[free], 1e-300))
+    inner = matrix[np.ix_(free, free)] * scale[:, None] * scale
+    right = -(matrix[np.ix_(free, rails)] @ rail_v) * scale
+    return float((np.linalg.lstsq(inner, right, rcond=None)[0] * scale)[free.index(net.node_index("pin"))])
+
+
+@pytest.mark.parametrize("seed", [4, 9, 14, 24])
+def test_with_half_the_budget_gone_a_tie_is_enough(seed: int) -> None:
+    """A search too dear for its budget proves its smallest margin up to 0.1 %, says so, and the full search agrees."""
+    parts = tuple(Candidate(o, o * 0.98, o * 1.02, (f"{o:g}",)) for o in values_between("E24", 100.0, 10e3))
+    problem = random_problem(seed)
+    problem = replace(problem, variables=tuple(replace(v, candidates=parts) for v in problem.variables), stock=())
+    whole = solve(problem, ALWAYS_BRANCH)
+    assert whole.certificate.optimal
+    seen = set()
+    for nodes in (1, *np.geomspace(50, whole.certificate.nodes, 25).astype(int).tolist()):
+        found = solve(problem, Budget(nodes=nodes, seconds=60.0, list_below=1))
+        proof = found.certificate
+        seen.add((proof.settled, proof.proven_levels > 0))
+        assert proof.upper_bound >= whole.certificate.upper_bound - 1e-9
+        if proof.settled:
+            best = whole.certificate.upper_bound
+            assert found.levels[0] >= best - 2.0 * tie(float(best)) - 1e-12
+        if proof.settled and not proof.proven_levels:
+            assert 0.0 < proof.within <= 1.1e-3 or proof.gap <= 1.1e-6
+            assert "0.1%" in str(proof)
+        if not proof.settled:
+            assert "not proven" in str(proof)
+    assert (False, False) in seen
+    assert (True, True) in seen

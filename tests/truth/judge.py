@@ -334,6 +334,8 @@ def _enters(w: Win, found: Extremes, close: list[float]) -> bool:
     above = INF if w.low_small is None else _high(w.low_small.bounds(found), False)
     under = INF if w.high_small is None else -_low(w.high_small.bounds(found), False)
     close += [above, under]
+    if w.low_small is not None and w.high_small is not None:
+        close.append(float(w.high_small.value - w.low_small.value))  # a window of no width is a tie
     return above >= 0 and under >= 0
 
 

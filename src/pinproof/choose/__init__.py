@@ -11,6 +11,7 @@ Modules
 problem    the problem on plain numbers
 order      the objective, and ties
 compiled   bounds of all margins over boxes of candidates
+directions which way each conductance moves a reading
 boxes      candidate ranges cut into pieces
 search     branch and bound
 certificate  its budget and what it proves

@@ -6,18 +6,24 @@ Touches: nothing.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+
+from pinproof.choose.order import TIE_RATIO, tie
 
 
 @dataclass(frozen=True)
 class Budget:
-    """Where the search stops at the latest: candidate boxes bounded, and seconds.
+    """Where the search stops at the latest.
 
-    With no more than `list_below` choices left, all of them are evaluated instead of bounded.
+    `nodes` counts candidate boxes bounded, in a circuit of up to `search.USUAL_READINGS` readings; in a larger one a
+    box counts for more. So the result does not depend on how busy the machine is. `seconds` is a last resort.
+    With half of `nodes` spent on the first level, boxes that promise no more than a tie are let go: see
+    `Certificate.within`. With no more than `list_below` choices left, all are evaluated instead of bounded.
     """
 
-    nodes: int = 4_000_000
-    seconds: float = 20.0
+    nodes: int = 1_000_000
+    seconds: float = 60.0
     list_below: int = 2048
 
 
@@ -27,6 +33,7 @@ class Certificate:
 
     `optimal`: no choice is better by the objective. Otherwise the budget bit: `proven_levels` of `levels` are proven,
     and the smallest margin could be larger by no more than `gap` (0 once the first level is proven).
+    `within` is that gap as a share of the smallest margin found (its size): 0 where the first level is proven.
     `ties_listed` is False if more choices were tied in full than were compared.
     """
 
@@ -40,6 +47,23 @@ class Certificate:
     open_directions: int
     ties_listed: bool = True
 
+    @property
+    def smallest(self) -> float:
+        """Smallest margin found, as far as the certificate knows it: what the gap was measured from."""
+        return self.upper_bound - self.gap
+
+    @property
+    def within(self) -> float:
+        """By which share of the smallest margin found another choice's could be larger at most."""
+        if self.gap <= 0.0 or self.proven_levels:
+            return 0.0
+        return self.gap / abs(self.smallest) if math.isfinite(self.gap) and self.smallest else math.inf
+
+    @property
+    def settled(self) -> bool:
+        """The smallest margin is proven to be the largest there is, up to a tie (0.1 %)."""
+        return self.optimal or self.proven_levels > 0 or self.gap <= tie(self.smallest) * (1.0 + 1e-9)
+
     def __str__(self) -> str:
         effort = f"{self.nodes} boxes bounded in {self.seconds:.2f} s"
         if self.optimal:
@@ -47,5 +71,7 @@ class Certificate:
         if self.proven_levels:
             proven = f"proven for the {self.proven_levels} smallest of {self.levels} margins"
             return f"{proven}; the rest is the best found ({effort})"
+        if self.settled:
+            return f"proven: no values give a smallest margin larger by more than {TIE_RATIO:.1%} ({effort})"
         reach = f"the smallest margin could be larger by at most {self.gap:.4g}"
         return f"not proven: {reach} ({effort}, then the budget was used up)"

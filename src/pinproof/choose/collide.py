@@ -27,6 +27,9 @@ from pinproof.errors import NoSolution
 from pinproof.proof.results import LineProof
 from pinproof.quantities import format_value
 
+TRIAL = Budget(nodes=50_000, seconds=10.0)
+"""For each of the dozen searches behind an explanation."""
+
 Again = Callable[[Truck, float | None], tuple[float, bool]]
 LEAK_FACTOR = 10.0
 FINER_TOLERANCES = (0.005, 0.001)
@@ -51,7 +54,7 @@ def collision_of(truck: Truck, built: Built, found: Found, proof: LineProof, aga
     margin = float(found.margins[worst])
     short = _depth(demand, margin)
     unit = proof.situations[0].unit if proof.situations else ""
-    far = f"{short:.4g} {'of full scale' if unit == '1' else unit}"
+    far = _reading_words(short, unit)
     where = " + ".join(row.situation.operated) if row.situation and row.situation.operated else "nothing operated"
     if row.situation is None:
         text = f"{first} and {second} cannot be kept apart: the best values leave them short by {far}."
@@ -61,6 +64,13 @@ def collision_of(truck: Truck, built: Built, found: Found, proof: LineProof, aga
     tried = tuple(sorted(_tried(truck, built.view.line, row, again), key=lambda each: -each.margin))
     operated = row.situation.operated if row.situation else ()
     return Collision((first, second), operated, row.key_state, margin, short, unit, text, tried)
+
+
+def _reading_words(reading: float, unit: str) -> str:
+    """A distance between readings: "0.073 % of full scale", "12 mV"."""
+    if unit in ("1", ""):
+        return f"{format_value(reading, 'ratio', digits=2)} of full scale"
+    return format_value(reading, "voltage", digits=2)
 
 
 def _meant(row: Row) -> str:
@@ -81,7 +91,7 @@ def _depth(demand: Demand, margin: float) -> float:
 def _partner(built: Built, worst: int) -> int | None:
     """The demand that suffers most when values are chosen for the worst one alone; None if it fails even then."""
     demands = tuple(replace(each, group=0 if i == worst else 1) for i, each in enumerate(built.problem.demands))
-    alone = solve(replace(built.problem, demands=demands), Budget(seconds=1.5))
+    alone = solve(replace(built.problem, demands=demands), TRIAL)
     if alone.margins[worst] < 0.0:
         return None
     others = np.where(np.arange(len(demands)) == worst, np.inf, alone.margins)

@@ -106,7 +106,7 @@ class Compiled:
     def _directions(
         self, members: Sequence[Member], low: IntArray, high: IntArray
     ) -> tuple[npt.NDArray[np.int8], BoolArray]:
-        """Proven effect of each conductance (M, m) over the candidate box, and which members have no settled reading."""
+        """Proven effect of each conductance (M, m) over the candidate box; members without a settled reading."""
         low_s = np.stack([member.low_s for member in members])
         high_s = np.stack([member.high_s for member in members])
         for k, column in enumerate(self.columns):

@@ -67,7 +67,7 @@ def cures(
     source, low_ohm, high_ohm
         As in `choose`.
     budget : Budget, optional
-        For each change; 2 s by default.
+        For each change; 100 000 boxes by default.
     """
     line = truck.line(line_id)
     now = _standing(proof)
@@ -81,7 +81,7 @@ def cures(
                 low_ohm=low_ohm,
                 high_ohm=high_ohm,
                 tolerance=change.tolerance,
-                budget=budget or Budget(seconds=2.0),
+                budget=budget or Budget(nodes=100_000, seconds=20.0),
                 runners_up=0,
                 explain=False,
             )

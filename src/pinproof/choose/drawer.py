@@ -49,6 +49,13 @@ class Part:
         return f"{self.nominal_ohm:.9g} ohm {reach}"
 
     @property
+    def called(self) -> str:
+        """The name without the tolerance, where that stands beside it anyway."""
+        if self.label or self.tolerance is None:
+            return self.name
+        return f"{self.nominal_ohm:.9g} ohm"
+
+    @property
     def nominal_ohm(self) -> float:
         """Measured ohms where there are any."""
         return self.ohm if self.measured_ohm is None else self.measured_ohm

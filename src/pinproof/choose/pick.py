@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from pinproof.choose.build import Built, build, sites_of, with_resistors
 from pinproof.choose.certificate import Budget
-from pinproof.choose.collide import collision_of
+from pinproof.choose.collide import TRIAL, collision_of
 from pinproof.choose.drawer import Drawer
 from pinproof.choose.parts import HIGH_OHM, LOW_OHM, Site, from_series, only_settled
 from pinproof.choose.problem import Candidate
@@ -29,6 +29,9 @@ from pinproof.quantities.preferred import commonest_series
 from pinproof.verdict import Verdict
 from pinproof.wiring import line_view
 
+NEAR_MISS = 0.1
+"""Up to this share of half a window below nothing, values that do not hold are still worth showing: finer parts, or one
+figure measured instead of assumed, may carry them. Common practice, no source."""
 HOLDS = (Verdict.PASS, Verdict.WOULD_HOLD)
 
 
@@ -57,7 +60,7 @@ def choose(
     tolerance : float, optional
         Of the new parts, as a ratio; by default what the design states for each resistor. Not for a drawer.
     budget : Budget, optional
-        For each search; there is one for the choice and one for every runner-up.
+        For the choice; every runner-up gets an eighth of its boxes.
     runners_up : int
         How many next best sets to find.
     explain : bool
@@ -101,8 +104,8 @@ def choose(
             options = _candidates(other, line_id, theirs, low_ohm, high_ohm, reach)
             stock = theirs.stock if isinstance(theirs, Drawer) else ()
             problem = build(other, other.line(line_id), options, stock).problem
-            best = solve(problem, Budget(seconds=1.5), only_smallest=True)
-            return float(best.levels[0]), best.certificate.proven_levels > 0
+            best = solve(problem, TRIAL, only_smallest=True)
+            return float(best.levels[0]), best.certificate.settled
 
         collision = collision_of(truck, built, found, proof, again)
     return Choice(
@@ -111,9 +114,12 @@ def choose(
         margin=margin,
         margins=_margins(proof),
         feasible=feasible,
+        advice=feasible or margin >= -NEAR_MISS,
         verdict=proof.verdict,
         certificate=found.certificate,
-        different_parts=tuple(dict.fromkeys(piece.name for each in resistors for piece in each.pieces)),
+        different_parts=tuple(
+            dict.fromkeys(part for k in range(len(built.sites)) for part in _candidate(built, found, k).parts)
+        ),
         runners_up=_runners_up(built, found, budget, runners_up),
         collision=collision,
         taught=proof.windows if line.free else {},
@@ -150,12 +156,14 @@ def _chosen(site: Site, candidate: Candidate, source: str | Drawer, tolerance: f
     series = commonest_series(candidate.ohm) or ""
     if isinstance(source, Drawer):
         made = source.find(candidate)
-        pieces = tuple(_piece(source.parts[i].name, source.parts[i].ohm, source.parts[i].tolerance) for i in made.parts)
+        pieces = tuple(
+            _piece(source.parts[i].called, source.parts[i].ohm, source.parts[i].tolerance) for i in made.parts
+        )
         return ChosenResistor(
             site.resistor.path, made.ohm, made.tolerance, ohm_text(made.ohm), made.join, pieces, series
         )
     reach = site.resistor.tolerance if tolerance is None else tolerance
-    piece = _piece(candidate.parts[0], candidate.ohm, reach)
+    piece = _piece(f"{candidate.ohm:.9g} ohm", candidate.ohm, reach)
     return ChosenResistor(site.resistor.path, candidate.ohm, reach, ohm_text(candidate.ohm), "single", (piece,), series)
 
 
@@ -221,12 +229,16 @@ def _margins(proof: LineProof) -> tuple[SituationMargin, ...]:
 def _runners_up(built: Built, found: Found, budget: Budget | None, count: int) -> tuple[RunnerUp, ...]:
     out: list[RunnerUp] = []
     taken = [found.choice]
+    met: dict[tuple[int, ...], None] = dict.fromkeys(found.others)
+    whole = budget or Budget()
+    share = replace(whole, nodes=whole.nodes // 8)
     for _ in range(count):
         try:
-            other = solve(built.problem, budget, exclude=taken)
+            other = solve(built.problem, share, exclude=taken, start=tuple(met))
         except NoSolution:
             break
         taken.append(other.choice)
+        met |= dict.fromkeys(other.others)
         chosen = [_candidate(built, other, k) for k in range(len(built.sites))]
         margin = float(other.levels[0])
         out.append(

@@ -17,7 +17,10 @@ from pinproof.verdict import Verdict, Window
 
 @dataclass(frozen=True)
 class Piece:
-    """One part to be soldered. `bands` is empty where colours cannot show its value or tolerance; so is the code."""
+    """One part to be soldered. `name` leaves the tolerance out, unless it is the owner's own label.
+
+    `bands` is empty where colours cannot show its value or tolerance; so is the code.
+    """
 
     name: str
     ohm: float
@@ -98,8 +101,10 @@ class Choice:
 
     `margin` is the smallest of the objective; `margins` the proven situations, smallest first. `truck` is the design
     with the values in it and `proof` its proof. `feasible` is False where some situation does not hold: then
-    `collision` says why. A runner-up's margin may be above `margin` by less than a tie (0.1 %). `taught` are the
-    windows to be taught, for a controller that can be.
+    `collision` says why. `advice` is False where the values do not even nearly hold: they then only show which
+    situation fails first, and nobody should fit them. `different_parts` name the parts with their tolerance. A
+    runner-up's margin may be above `margin` by less than a tie (0.1 %). `taught` are the windows to be taught, for a
+    controller that can be.
     """
 
     line: str
@@ -107,6 +112,7 @@ class Choice:
     margin: float
     margins: tuple[SituationMargin, ...]
     feasible: bool
+    advice: bool
     verdict: Verdict
     certificate: Certificate
     different_parts: tuple[str, ...]

@@ -36,6 +36,8 @@ ROUNDING = 1e-11
 MOST_TIED = 50_000
 SUB_BOXES = 768
 """Pieces bounded in one go."""
+USUAL_READINGS = 128
+MOST_OTHERS = 256
 FIRST_DIVE = 8
 """A first level that goes on is helped by further tries for a good choice: at this turn, and whenever it doubles."""
 
@@ -45,12 +47,16 @@ Choice = tuple[int, ...]
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """The choice taken: positions of candidates, the margin of each demand, the levels, and the certificate."""
+    """The choice taken: positions of candidates, the margin of each demand, the levels, and the certificate.
+
+    `others` are further good choices that were met on the way, in no order.
+    """
 
     choice: Choice
     margins: FloatArray
     levels: FloatArray
     certificate: Certificate
+    others: tuple[Choice, ...] = ()
 
 
 class _Spent(Exception):
@@ -62,7 +68,12 @@ class _Spent(Exception):
 
 
 def solve(
-    problem: Problem, budget: Budget | None = None, exclude: Collection[Choice] = (), *, only_smallest: bool = False
+    problem: Problem,
+    budget: Budget | None = None,
+    exclude: Collection[Choice] = (),
+    *,
+    only_smallest: bool = False,
+    start: Collection[Choice] = (),
 ) -> Found:
     """The best choice by the objective in `order`.
 
@@ -74,6 +85,8 @@ def solve(
         Not to be taken (to find the runners-up).
     only_smallest : bool
         Stop once the smallest margin is proven: quicker, where only its value is asked for.
+    start : collection of choices
+        Good ones that are known already, to begin with.
 
     Raises
     ------
@@ -82,6 +95,7 @@ def solve(
     """
     search = _Search(problem, budget or Budget(), frozenset(exclude))
     search.only_smallest = only_smallest
+    search.start = start
     return search.run()
 
 
@@ -93,6 +107,7 @@ class _Search:
         self.high = np.array([len(each.candidates) - 1 for each in problem.variables], dtype=np.intp)
         self.compiled = Compiled(problem, self.low, self.high)
         self.nodes = 0
+        self.effort = 0.0
         self.started = time.monotonic()
         self.pool: dict[Choice, Levels] = {}
         self.floor: list[float] = []  # a level's best less its tie, for the levels proven so far
@@ -105,7 +120,7 @@ class _Search:
         level = 0
         try:
             if math.prod((self.high - self.low + 1).tolist()) > self.budget.list_below:
-                self._dive(self.low, self.high)
+                self._begin()
             while level < len(self.sequence):
                 if math.prod((self.high - self.low + 1).tolist()) <= self.budget.list_below:
                     return self._finish(self._all(), level, None)
@@ -120,7 +135,7 @@ class _Search:
                 self._shrink()
                 self.pool = {choice: levels for choice, levels in self.pool.items() if self._in_race(levels)}
                 if level & (level - 1) == 0 and spent_here > 2000:  # rarely tried, and only where proving is dear
-                    left = self._left(self.budget.list_below, 2 * spent_here)
+                    left = self._left(self.budget.list_below, spent_here)
                     if left is not None:
                         return self._finish(left, level, None)
                 if self._narrower():
@@ -158,9 +173,10 @@ class _Search:
             level if spent or early else len(self.sequence), len(self.sequence),
             self.nodes, time.monotonic() - self.started, self.compiled.open_directions, self.listed,
         )  # fmt: skip
-        return Found(ready[row], margins[row], levels[row], certificate)
+        return Found(ready[row], margins[row], levels[row], certificate, tuple(ready[:MOST_OTHERS]))
 
     only_smallest = False
+    start: Collection[Choice] = ()
     listed = True
     first_best = -math.inf
     partly: list[Choice]
@@ -187,22 +203,27 @@ class _Search:
         waiting.put(self.low[None], self.high[None], self._bound(self.low[None], self.high[None])[:, level])
         batch = max(1, SUB_BOXES // (PIECES * len(self.low)))
         for turn in itertools.count(1):
-            if self._spent() and waiting.bound > _above(best):
+            # With half of the budget gone, what could only be better by less than a tie is let go.
+            loose = level == 0 and self.effort > self.budget.nodes / 2 and math.isfinite(best)
+            least = best + tie(best) if loose else best
+            if self._spent() and waiting.bound > _above(least):
                 raise _Spent(waiting.bound)
-            now = waiting.take(batch, _above(best))
+            now = waiting.take(batch, _above(least))
             if now is None:
+                if loose:
+                    raise _Spent(least)
                 return
             if level == 0 and turn >= FIRST_DIVE and turn & (turn - 1) == 0:
                 self._dive(now[0][0], now[1][0])
                 best = self._best(level)
-            low, high, bound = self._expand(*now, level, best)
+            low, high, bound = self._expand(*now, level, least)
             single = (low == high).all(axis=1)
             if single.any():
                 best = max(best, self._note(low[single], level))
             waiting.put(low[~single], high[~single], bound[~single])
 
     def _spent(self) -> bool:
-        return self.nodes > self.budget.nodes or time.monotonic() - self.started > self.budget.seconds
+        return self.effort > self.budget.nodes or time.monotonic() - self.started > self.budget.seconds
 
     def _note(self, singles: IntArray, level: int) -> float:
         """Evaluate single choices and put those in the race into the pool; the best value of the level among them."""
@@ -316,6 +337,20 @@ class _Search:
 
     # -- first choices ------------------------------------------------------------------------------------------
 
+    def _begin(self) -> None:
+        """First choices, and the box cut down to what may be tied with them: directions are then easier to prove."""
+        known = [choice for choice in self.start if self._may(choice)]
+        if known:
+            self._note(np.array(known, dtype=np.intp), 0)
+        self._dive(self.low, self.high)
+        best = self._best(0)
+        if self.compiled.open_directions and math.isfinite(best):
+            self.floor = [best - tie(best)]
+            self._shrink()
+            self.floor = []
+            if self._narrower():
+                self.compiled = Compiled(self.problem, self.low.copy(), self.high.copy())
+
     def _dive(self, low: IntArray, high: IntArray) -> None:
         """A good choice in a box: follow the best piece down to one choice, then improve it step by step."""
         low, high = low.copy(), high.copy()
@@ -391,12 +426,16 @@ class _Search:
 
     # -- sums ---------------------------------------------------------------------------------------------------
 
+    def _count(self, boxes: int, each: float = 1.0) -> None:
+        self.nodes += boxes
+        self.effort += boxes * each * max(1.0, len(self.compiled.circuit) / USUAL_READINGS)
+
     def _bound(self, low: IntArray, high: IntArray) -> FloatArray:
-        self.nodes += len(low)
+        self._count(len(low))
         return levels_of(self.compiled.bound(low, high), self.compiled.groups, self.sequence)
 
     def _margins(self, choice: IntArray) -> FloatArray:
-        self.nodes += len(choice)
+        self._count(len(choice), 20.0 if self.compiled.incomplete else 1.0)
         return self.compiled.margins(choice)
 
     def _levels(self, choice: IntArray) -> FloatArray:
