@@ -359,7 +359,7 @@ def test_a_small_budget_is_honest() -> None:
         assert hasty.certificate.upper_bound >= whole.levels[0] - 1e-12
         if hasty.certificate.proven_levels == 0:
             assert hasty.certificate.gap == pytest.approx(hasty.certificate.upper_bound - hasty.levels[0])
-            assert "not proven" in str(hasty.certificate)
+            assert ("not proven" in str(hasty.certificate)) == (not hasty.certificate.settled)
 
 
 def test_nothing_to_choose_and_an_empty_drawer_are_told() -> None:
@@ -453,7 +453,7 @@ def test_with_half_the_budget_gone_a_tie_is_enough(seed: int) -> None:
             assert found.levels[0] >= best - 2.0 * tie(float(best)) - 1e-12
         if proof.settled and not proof.proven_levels:
             assert 0.0 < proof.within <= 1.1e-3 or proof.gap <= 1.1e-6
-            assert "0.1%" in str(proof)
+            assert "0.1 %" in str(proof) or proof.gap <= 1.1e-6
         if not proof.settled:
             assert "not proven" in str(proof)
     assert (False, False) in seen

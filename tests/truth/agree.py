@@ -100,7 +100,11 @@ def differences(row: Any, truth: dict[str, Any]) -> list[str]:
         if row.inner_low < truth["low_outer"] - tolerance or row.inner_high > truth["high_outer"] + tolerance:
             said.append(f"claims attained {row.inner_low!r} … {row.inner_high!r} beyond the possible")
         low, high = sorted((truth["margin"], truth["margin_outer"]))
-        slack = 1e-7 * max(1.0, abs(truth["margin"])) if truth["margin_exact"] and row.exact else 0.02 * max(1.0, abs(truth["margin"]))
+        slack = (
+            1e-7 * max(1.0, abs(truth["margin"]))
+            if truth["margin_exact"] and row.exact
+            else 0.02 * max(1.0, abs(truth["margin"]))
+        )
         # Edges found on this pin move with it. The checker bounds each side of a forbidden window over all positions
         # at once, the engine position by position: where they overlap only the sign of the depth is comparable.
         overlaps = not truth["inside"] and not truth["margin_exact"] and high <= 0.0 and row.margin <= 0.0
@@ -108,7 +112,9 @@ def differences(row: Any, truth: dict[str, Any]) -> list[str]:
         if not same and not overlaps and not low - slack <= row.margin <= high + slack:
             said.append(f"margin {row.margin!r}, checker {truth['margin']!r} (outer {truth['margin_outer']!r})")
     verdict = str(row.verdict)
-    overlaps = not truth["inside"] and not truth["margin_exact"] and {verdict, truth["verdict"]} == {"fail", "not shown"}
+    overlaps = (
+        not truth["inside"] and not truth["margin_exact"] and {verdict, truth["verdict"]} == {"fail", "not shown"}
+    )
     if truth["sure"] and not truth["tie"] and verdict != truth["verdict"] and not overlaps:
         bracket = not row.exact and verdict == "not shown" and truth["verdict"] != "not shown"
         if not (bracket and abs(truth["margin"]) < 0.05):

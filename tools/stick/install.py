@@ -217,7 +217,7 @@ def main(arguments: list[str]) -> int:
         print("\nNOT INSTALLED. Stopped.", file=sys.stderr)
         return 130
     how = "type: sh" if manifest["system"] == "linux" else "double-click"
-    print(f"Pinproof {manifest['pinproof']} is installed. To start it {how} \"{started_by}\"")
+    print(f'Pinproof {manifest["pinproof"]} is installed. To start it {how} "{started_by}"')
     return 0
 
 

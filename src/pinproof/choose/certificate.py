@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from pinproof.choose.order import TIE_RATIO, tie
+from pinproof.choose.order import TIE_FLOOR, TIE_RATIO, tie
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,7 @@ class Certificate:
             proven = f"proven for the {self.proven_levels} smallest of {self.levels} margins"
             return f"{proven}; the rest is the best found ({effort})"
         if self.settled:
-            return f"proven: no values give a smallest margin larger by more than {TIE_RATIO:.1%} ({effort})"
+            share = f"{TIE_RATIO * 100:g} %" if self.gap > TIE_FLOOR else "a millionth of half a window"
+            return f"proven: no values give a smallest margin larger by more than {share} ({effort})"
         reach = f"the smallest margin could be larger by at most {self.gap:.4g}"
         return f"not proven: {reach} ({effort}, then the budget was used up)"

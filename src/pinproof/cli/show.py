@@ -121,9 +121,7 @@ def _is_shown(row: SituationProof, line: LineProof) -> bool:
 
 
 def _forbidden(row: SituationProof, line: LineProof) -> list[str]:
-    commands = {
-        window.meaning for windows in line.windows.values() for window in windows if window.kind == "command"
-    }
+    commands = {window.meaning for windows in line.windows.values() for window in windows if window.kind == "command"}
     return sorted(commands - set(row.allowed)) or ["another command"]
 
 
@@ -236,7 +234,9 @@ def choice_words(found: Choice) -> str:
             words.parameter(each.path),
             format_value(each.ohm, "resistance"),
             _pieces(each),
-            " ".join(each.pieces[0].bands) if len(each.pieces) == 1 else "; ".join(" ".join(p.bands) for p in each.pieces),
+            " ".join(each.pieces[0].bands)
+            if len(each.pieces) == 1
+            else "; ".join(" ".join(p.bands) for p in each.pieces),
             ", ".join(piece.letter_code for piece in each.pieces),
         )
         for each in found.resistors
@@ -247,13 +247,19 @@ def choice_words(found: Choice) -> str:
         (each.key_state, words.operated(each.operated), each.meaning, margin_words(each.margin), WORDS[each.verdict])
         for each in shown
     ]
-    parts += ["", "  Proof rerun with these values, tightest first:", table(margins, ("key", "operated", "wanted", "margin", "verdict"))]
+    parts += [
+        "",
+        "  Proof rerun with these values, tightest first:",
+        table(margins, ("key", "operated", "wanted", "margin", "verdict")),
+    ]
     if found.collision is not None:
         parts += ["", *wrapped(found.collision.text, "")]
         parts += [
             line
             for each in found.collision.tried
-            for line in wrapped(f"{each.what}: margin {margin_words(each.margin)}" + (" — that parts them." if each.parts else "."))
+            for line in wrapped(
+                f"{each.what}: margin {margin_words(each.margin)}" + (" — that parts them." if each.parts else ".")
+            )
         ]
     if found.runners_up:
         parts += ["", "  Next best:"]
@@ -265,7 +271,7 @@ def choice_words(found: Choice) -> str:
 
 def _pieces(each: ChosenResistor) -> str:
     names = [piece.name or format_value(piece.ohm, "resistance") for piece in each.pieces]
-    joined = f" in {each.join} " .join(names) if len(names) > 1 else names[0]
+    joined = f" in {each.join} ".join(names) if len(names) > 1 else names[0]
     return f"{joined}, {format_value(each.tolerance, 'ratio', digits=2)}"
 
 

@@ -179,4 +179,3 @@ def _substituted(
         volts = (top + source_v / ohm) / (conductance + 1.0 / ohm)
     divisor = {"reference": lambda: _reference_v(owner, shared), "battery": lambda: battery_v, "volts": lambda: 1.0}
     return volts / divisor[space.name]()
-

@@ -122,7 +122,9 @@ def budgets_of(view: LineView, judged: Judged, indices: Sequence[int]) -> dict[i
     out: dict[int, list[DriftBudget]] = {index: [] for index in indices}
     for index in indices:
         for parameter in parameters_of(view, judged, judged.situations[index].key):
-            if parameter.path in shared or (parameter.cause is not None and "supply" in shared and "supply." in parameter.path):
+            if parameter.path in shared or (
+                parameter.cause is not None and "supply" in shared and "supply." in parameter.path
+            ):
                 continue
             for direction in parameter.directions:
                 one = _budget(parameter, direction, crossings.get((index, parameter.path, direction), ()))
@@ -311,7 +313,10 @@ def rests_on(view: LineView, rows: Sequence[SituationProof], judged: Sequence[Ju
     for row in rows:
         for budget in row.budgets:
             if budget.basis in WEAK:
-                _keep(found, _rest(view.truck, entries, budget.parameter, budget.basis, budget.strain, _story(row, budget)))
+                _keep(
+                    found,
+                    _rest(view.truck, entries, budget.parameter, budget.basis, budget.strain, _story(row, budget)),
+                )
     for state in judged:
         if state.key_state != "run":
             continue

@@ -15,18 +15,25 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from pinproof.design.model import Line, Truck
-from pinproof.observe import PinSpans, ReadingSpace, nominal_readings, pin_spans, shared_parameters, spaces_of, windows_in
+from pinproof.observe import (
+    PinSpans,
+    ReadingSpace,
+    nominal_readings,
+    pin_spans,
+    shared_parameters,
+    spaces_of,
+    windows_in,
+)
 from pinproof.proof.results import SituationProof
 from pinproof.proof.situations import INVALID, Requirement, Situation, requirement, situations_of
 from pinproof.verdict import Judgement, Reading, Verdict, Window, judge_clear, judge_inside
 from pinproof.wiring import LineView
-
 
 PULL_POINTS = 7
 

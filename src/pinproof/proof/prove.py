@@ -56,9 +56,7 @@ def prove_line(
     reason = unproven_reason(truck, line, view)
     if reason:
         findings = unknown.what_can_be_said(view) if drift else ()
-        return LineProof(
-            line.id, line.input, line.form, Verdict.NOT_SHOWN, (), {}, findings=findings, reason=reason
-        )
+        return LineProof(line.id, line.input, line.form, Verdict.NOT_SHOWN, (), {}, findings=findings, reason=reason)
     judged = taught.judge_taught(view) if line.free else tuple(judge_line(view))
     rows: list[SituationProof] = []
     for state in judged:

@@ -111,7 +111,9 @@ class LineProof:
         """The situation that decides: lowest verdict, then smallest margin."""
         if not self.situations:
             return None
-        return min(self.situations, key=lambda row: (row.verdict.rank, -math.inf if math.isnan(row.margin) else row.margin))
+        return min(
+            self.situations, key=lambda row: (row.verdict.rank, -math.inf if math.isnan(row.margin) else row.margin)
+        )
 
 
 @dataclass(frozen=True)

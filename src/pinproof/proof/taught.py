@@ -4,12 +4,14 @@ Answers: between which readings does each meaning lie, which edges keep them bes
 Units:   readings in ratio or volts.
 Touches: nothing.
 
-Nothing is taught yet when this is computed, so the edges have basis "assumed" and the verdict is at best "would hold if".
+Nothing is taught yet when this is computed, so the edges have basis "assumed" and the verdict is at best "would hold
+if".
 """
 
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Sequence
 
@@ -61,7 +63,7 @@ def taught_windows(
     """
     placed = sorted(hulls.items(), key=lambda pair: pair[1][0] + pair[1][1])
     mids: list[float] = []
-    for (_, below), (_, above) in zip(placed, placed[1:], strict=False):
+    for (_, below), (_, above) in itertools.pairwise(placed):
         mid = (below[1] + above[0]) / 2.0
         mids.append(max(mid, mids[-1] + 1e-9) if mids else mid)
     reach = error * space.full_scale
@@ -78,7 +80,7 @@ def taught_windows(
 
 def _overlap(hulls: dict[str, tuple[float, float]]) -> str:
     placed: Sequence[tuple[str, tuple[float, float]]] = sorted(hulls.items(), key=lambda pair: pair[1])
-    for (name, below), (other, above) in zip(placed, placed[1:], strict=False):
+    for (name, below), (other, above) in itertools.pairwise(placed):
         if above[0] <= below[1]:
             return f"{name} and {other} overlap: no edge can part them"
     return ""
