@@ -434,7 +434,7 @@ def nodal_volts(net: Netlist, conductance_s: np.ndarray, rail_v: np.ndarray) -> 
     return float((np.linalg.lstsq(inner, right, rcond=None)[0] * scale)[free.index(net.node_index("pin"))])
 
 
-@pytest.mark.parametrize("seed", [4, 9, 14, 24])
+@pytest.mark.parametrize("seed", [2, 10, 14, 21, 35])
 def test_with_half_the_budget_gone_a_tie_is_enough(seed: int) -> None:
     """A search too dear for its budget proves its smallest margin up to 0.1 %, says so, and the full search agrees."""
     parts = tuple(Candidate(o, o * 0.98, o * 1.02, (f"{o:g}",)) for o in values_between("E24", 100.0, 10e3))
@@ -443,7 +443,7 @@ def test_with_half_the_budget_gone_a_tie_is_enough(seed: int) -> None:
     whole = solve(problem, ALWAYS_BRANCH)
     assert whole.certificate.optimal
     seen = set()
-    for nodes in (1, *np.geomspace(50, whole.certificate.nodes, 25).astype(int).tolist()):
+    for nodes in np.geomspace(1, 4 * whole.certificate.nodes, 40).astype(int).tolist():
         found = solve(problem, Budget(nodes=nodes, seconds=60.0, list_below=1))
         proof = found.certificate
         seen.add((proof.settled, proof.proven_levels > 0))
@@ -456,5 +456,4 @@ def test_with_half_the_budget_gone_a_tie_is_enough(seed: int) -> None:
             assert "0.1 %" in str(proof) or proof.gap <= 1.1e-6
         if not proof.settled:
             assert "not proven" in str(proof)
-    assert (False, False) in seen
-    assert (True, True) in seen
+    assert seen == {(False, False), (True, False), (True, True)}

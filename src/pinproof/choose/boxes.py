@@ -13,6 +13,7 @@ import heapq
 import numpy as np
 
 from pinproof.choose.problem import FloatArray, IntArray
+from pinproof.network.netlist import BoolArray
 
 PIECES = 8
 """Parts that a variable's range is cut into."""
@@ -33,6 +34,66 @@ def pieces(lows: IntArray, highs: IntArray) -> tuple[IntArray, IntArray, IntArra
     piece_low[rows, variable] = first[box, variable, piece]
     piece_high[rows, variable] = last[box, variable, piece]
     return piece_low, piece_high, box, variable
+
+
+def narrowed(
+    lows: IntArray,
+    highs: IntArray,
+    cut: tuple[IntArray, IntArray, IntArray, IntArray],
+    keep: BoolArray,
+    value_of: FloatArray,
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Each box shrunk to what its kept pieces leave of every range, then split along one variable, with new bounds.
+
+    Parameters
+    ----------
+    cut : what `pieces` gave for the boxes
+    keep, value_of : (P,)
+        Which pieces may hold something, and the bound of each.
+    """
+    piece_low, piece_high, box, variable = cut
+    count, width = lows.shape
+    # What is left of each variable's range: from the first surviving piece to the last.
+    rows = np.arange(len(box))
+    own_low, own_high = piece_low[rows, variable], piece_high[rows, variable]
+    left_low = np.full((count, width), np.iinfo(np.intp).max)
+    left_high = np.full((count, width), -1)
+    np.minimum.at(left_low, (box[keep], variable[keep]), own_low[keep])
+    np.maximum.at(left_high, (box[keep], variable[keep]), own_high[keep])
+    dead: BoolArray = np.asarray((left_high < 0).any(axis=1))
+    # Split where the pieces that are left are told apart best: by number, then by the spread of their bounds.
+    value = np.where(keep, np.minimum(value_of, 1e300), np.nan)
+    total = np.zeros((count, width))
+    number = np.zeros((count, width))
+    np.add.at(number, (box[keep], variable[keep]), 1.0)
+    top = np.full((count, width), -np.inf)
+    np.maximum.at(top, (box[keep], variable[keep]), value[keep])
+    with np.errstate(invalid="ignore"):
+        drop = np.where(keep, top[box, variable] - value, 0.0)
+    np.add.at(total, (box, variable), np.where(np.isfinite(drop), drop, 0.0))
+    remaining = left_high - left_low
+    score = np.where(remaining > 0, total / np.maximum(number, 1.0) + 1e-9 * remaining, -1.0)
+    split = score.argmax(axis=1)
+    single = np.logical_and((remaining == 0).all(axis=1), ~dead)
+    # A box that shrank to half its size or less is worth shrinking again before it is split.
+    shrunk = np.prod((np.maximum(remaining, 0) + 1.0) / (highs - lows + 1.0), axis=1) < 0.5
+    again = shrunk & ~dead & ~single
+    chosen = keep & (split[box] == variable) & ~dead[box] & ~single[box] & ~again[box]
+    child_low, child_high = left_low[box[chosen]].copy(), left_high[box[chosen]].copy()
+    at = np.arange(int(chosen.sum()))
+    child_low[at, variable[chosen]] = own_low[chosen]
+    child_high[at, variable[chosen]] = own_high[chosen]
+    cap = np.where(np.isfinite(top), top, np.inf).min(axis=1)
+    bound = np.minimum(value_of[chosen], cap[box[chosen]])
+    if single.any():
+        child_low = np.concatenate([child_low, left_low[single]])
+        child_high = np.concatenate([child_high, left_high[single]])
+        bound = np.concatenate([bound, np.full(int(single.sum()), np.inf)])
+    if again.any():
+        child_low = np.concatenate([child_low, left_low[again]])
+        child_high = np.concatenate([child_high, left_high[again]])
+        bound = np.concatenate([bound, cap[again]])
+    return child_low, child_high, bound
 
 
 def around(here: IntArray, low: IntArray, high: IntArray) -> IntArray:

@@ -138,6 +138,15 @@ class Problem:
                 taken[part] = taken.get(part, 0) + count
         return all(count <= self.stock[part] for part, count in taken.items())
 
+    def may_be_in_stock(self, low: IntArray, high: IntArray) -> bool:
+        """False if variables that are down to one candidate already need more parts than there are."""
+        taken: dict[int, int] = {}
+        for variable, first, last in zip(self.variables, low.tolist(), high.tolist(), strict=True):
+            if first == last:
+                for part, count in variable.candidates[first].uses:
+                    taken[part] = taken.get(part, 0) + count
+        return all(count <= self.stock[part] for part, count in taken.items())
+
     def sequence(self) -> tuple[tuple[int, int], ...]:
         """The objective's levels, most important first: (group, how manieth smallest margin of it, from 0).
 

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pinproof.choose.boxes import PIECES, Waiting, around, better, largest, pieces
+from pinproof.choose.boxes import PIECES, Waiting, around, better, largest, narrowed, pieces
 from pinproof.choose.certificate import Budget, Certificate
 from pinproof.choose.compiled import Compiled
 from pinproof.choose.order import levels_of, still_in_race, tie, tie_key
@@ -242,64 +242,17 @@ class _Search:
         self, lows: IntArray, highs: IntArray, level: int, best: float
     ) -> tuple[IntArray, IntArray, FloatArray]:
         """Shrink each box by every variable, then split it along one: the children and their bounds."""
-        piece_low, piece_high, box, variable = pieces(lows, highs)
-        levels = self._bound(piece_low, piece_high)
+        cut = pieces(lows, highs)
+        levels = self._bound(cut[0], cut[1])
         keep = self._may_hold(levels, level, best)
         at_level = min(level, levels.shape[1] - 1)
-        count, width = lows.shape
-        # What is left of each variable's range: from the first surviving piece to the last.
-        rows = np.arange(len(box))
-        own_low, own_high = piece_low[rows, variable], piece_high[rows, variable]
-        left_low = np.full((count, width), np.iinfo(np.intp).max)
-        left_high = np.full((count, width), -1)
-        np.minimum.at(left_low, (box[keep], variable[keep]), own_low[keep])
-        np.maximum.at(left_high, (box[keep], variable[keep]), own_high[keep])
-        dead: BoolArray = np.asarray((left_high < 0).any(axis=1))
-        # Split where the pieces that are left are told apart best: by number, then by the spread of their bounds.
-        value = np.where(keep, np.minimum(levels[:, at_level], 1e300), np.nan)
-        total = np.zeros((count, width))
-        number = np.zeros((count, width))
-        np.add.at(number, (box[keep], variable[keep]), 1.0)
-        top = np.full((count, width), -np.inf)
-        np.maximum.at(top, (box[keep], variable[keep]), value[keep])
-        with np.errstate(invalid="ignore"):
-            drop = np.where(keep, top[box, variable] - value, 0.0)
-        np.add.at(total, (box, variable), np.where(np.isfinite(drop), drop, 0.0))
-        remaining = left_high - left_low
-        score = np.where(remaining > 0, total / np.maximum(number, 1.0) + 1e-9 * remaining, -1.0)
-        split = score.argmax(axis=1)
-        single = np.logical_and((remaining == 0).all(axis=1), ~dead)
-        # A box that shrank to half its size or less is worth shrinking again before it is split.
-        shrunk = np.prod((np.maximum(remaining, 0) + 1.0) / (highs - lows + 1.0), axis=1) < 0.5
-        again = shrunk & ~dead & ~single
-        chosen = keep & (split[box] == variable) & ~dead[box] & ~single[box] & ~again[box]
-        child_low, child_high = left_low[box[chosen]].copy(), left_high[box[chosen]].copy()
-        at = np.arange(int(chosen.sum()))
-        child_low[at, variable[chosen]] = own_low[chosen]
-        child_high[at, variable[chosen]] = own_high[chosen]
-        cap = np.where(np.isfinite(top), top, np.inf).min(axis=1)
-        bound = np.minimum(levels[chosen, at_level], cap[box[chosen]])
-        if single.any():
-            child_low = np.concatenate([child_low, left_low[single]])
-            child_high = np.concatenate([child_high, left_high[single]])
-            bound = np.concatenate([bound, np.full(int(single.sum()), np.inf)])
-        if again.any():
-            child_low = np.concatenate([child_low, left_low[again]])
-            child_high = np.concatenate([child_high, left_high[again]])
-            bound = np.concatenate([bound, cap[again]])
+        child_low, child_high, bound = narrowed(lows, highs, cut, keep, levels[:, at_level])
         if self.problem.stock:
-            fits = np.array([self._stock_left(a, b) for a, b in zip(child_low, child_high, strict=True)], dtype=bool)
+            fits = np.array(
+                [self.problem.may_be_in_stock(a, b) for a, b in zip(child_low, child_high, strict=True)], dtype=bool
+            )
             child_low, child_high, bound = child_low[fits], child_high[fits], bound[fits]
         return child_low, child_high, bound
-
-    def _stock_left(self, low: IntArray, high: IntArray) -> bool:
-        """False if the variables that are down to one candidate already need more parts than there are."""
-        taken: dict[int, int] = {}
-        for variable, first, last in zip(self.problem.variables, low.tolist(), high.tolist(), strict=True):
-            if first == last:
-                for part, count in variable.candidates[first].uses:
-                    taken[part] = taken.get(part, 0) + count
-        return all(count <= self.problem.stock[part] for part, count in taken.items())
 
     def _may_hold(self, levels: FloatArray, level: int, best: float) -> BoolArray:
         """Boxes that may hold a choice that is in the race and better than `best` in this level."""
