@@ -33,7 +33,7 @@ def many_buttons(count: int, lines: int) -> str:
     """An invented truck with more situations than one sheet has room for."""
     text = example_path("wagtail").read_text(encoding="utf-8")
     head, _, rest = text.partition("[[input]]")
-    body = re.sub(r'(?m)^(plug|cavity|place) = .*\n', "", "[[input]]" + rest.partition("[[place]]")[0])
+    body = re.sub(r"(?m)^(plug|cavity|place) = .*\n", "", "[[input]]" + rest.partition("[[place]]")[0])
     out = [head]
     for line in range(lines):
         one = body

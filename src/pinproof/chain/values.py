@@ -90,12 +90,12 @@ def choose_can_run(truck: Truck, line: Line) -> bool:
     return not pull_is_unknown(truck.input_of(line)) and bool(line.windows or line.targets)
 
 
-def chosen(truck: Truck, line: Line, source: str | Drawer, seconds: float = 3.0) -> Choice | None:
-    """What `pinproof.choose` takes for a line, within a few seconds; None where it cannot run."""
+def chosen(truck: Truck, line: Line, source: str | Drawer, boxes: int = 200_000) -> Choice | None:
+    """What `pinproof.choose` takes for a line, within a budget of boxes; None where it cannot run."""
     if not choose_can_run(truck, line):
         return None
     try:
-        return choose(truck, line.id, source=source, budget=Budget(seconds=seconds), runners_up=0, explain=False)
+        return choose(truck, line.id, source=source, budget=Budget(nodes=boxes), runners_up=0, explain=False)
     except PinproofError:
         return None
 

@@ -223,7 +223,7 @@ def wrapped(text: str, mark: str = "- ") -> list[str]:
 
 def choice_words(found: Choice) -> str:
     """A choice of values for the terminal."""
-    best = "the best there are" if found.certificate.optimal else certificate_words(found)
+    best = "the best there are" if found.certificate.settled else str(found.certificate)
     head = (
         f"CHOSEN for line {found.line}: smallest margin {margin_words(found.margin)}, {best}."
         if found.feasible
@@ -241,7 +241,9 @@ def choice_words(found: Choice) -> str:
         )
         for each in found.resistors
     ]
-    parts = [head, "", table(rows, ("where", "value", "part", "bands", "code"))]
+    parts = [head]
+    if found.advice:
+        parts += ["", table(rows, ("where", "value", "part", "bands", "code"))]
     shown = [each for each in found.margins if each.meaning][:6]
     margins = [
         (each.key_state, words.operated(each.operated), each.meaning, margin_words(each.margin), WORDS[each.verdict])
@@ -261,7 +263,7 @@ def choice_words(found: Choice) -> str:
                 f"{each.what}: margin {margin_words(each.margin)}" + (" — that parts them." if each.parts else ".")
             )
         ]
-    if found.runners_up:
+    if found.runners_up and found.advice:
         parts += ["", "  Next best:"]
         for each in found.runners_up:
             values = ", ".join(format_value(ohm, "resistance") for ohm in each.values.values())
@@ -273,11 +275,3 @@ def _pieces(each: ChosenResistor) -> str:
     names = [piece.name or format_value(piece.ohm, "resistance") for piece in each.pieces]
     joined = f" in {each.join} ".join(names) if len(names) > 1 else names[0]
     return f"{joined}, {format_value(each.tolerance, 'ratio', digits=2)}"
-
-
-def certificate_words(found: Choice) -> str:
-    """How sure a choice is."""
-    certificate = found.certificate
-    if certificate.optimal:
-        return "proven best"
-    return f"not proven best: {certificate.gap:.3f} of margin may still be gained"

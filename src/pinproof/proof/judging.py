@@ -53,7 +53,7 @@ class Judged:
 
 def judge_line(view: LineView) -> Iterator[Judged]:
     """Judge every situation of a line, once per key state and reading space."""
-    truck, line = view.truck, view.line
+    truck = view.truck
     for key_state in truck.supply.states:
         for space in spaces_of(truck, view.input):
             yield judge_state(view, key_state, space)
