@@ -89,8 +89,8 @@ def main() -> None:
         head = (
             "# Benchmarks\n\nWritten by `python3 dev.py bench --write`. Every ratio comes from one run on one machine: "
             f"{platform.machine()}, {platform.system()}, Python {platform.python_version()}, two cores.\n\n"
-            "Spans of many situations are asked for in one call, as the proof does; one situation alone costs more, since "
-            "the calls to numpy then weigh. The targets are for calls of the first kind; both are shown.\n\n"
+            "Spans of many situations are asked for in one call, as the proof does; one situation alone costs more, "
+            "since the calls to numpy then weigh. The targets are for calls of the first kind; both are shown.\n\n"
         )
         (ROOT / "docs" / "benchmarks.md").write_text(head + text + "\n", encoding="utf-8")
     sys.exit(0 if all(row.get("met") != "NO" for row in rows) or options.quick else 1)

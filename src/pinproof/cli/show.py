@@ -193,7 +193,7 @@ def budget_sentence(budget: object, row: SituationProof) -> str:
 
 
 def findings_words(line: LineProof, *, every: bool = False) -> list[str]:
-    """Findings of the other checks: those that decide, then false commands, then a few with a cure; the rest counted."""
+    """Findings of the other checks: those that decide, false commands, then a few with a cure; the rest counted."""
 
     def rank(finding: Finding) -> int:
         if finding.verdict is not None:

@@ -122,7 +122,7 @@ def pin_spans(
 def nominal_readings(
     view: LineView, key_state: str, space: ReadingSpace, operated: Sequence[frozenset[str]]
 ) -> tuple[float, ...]:
-    """The reading with everything as stated: nothing leaks, contacts and supplies at their stated value; nan if it floats."""
+    """The reading with everything as stated: no leak, contacts and supplies at their stated value; nan if it floats."""
     ids, sources = sources_of(view, key_state, space)
     nominal = {cause.id: cause.nominal_v for cause in view.causes(key_state, space.divisor)}
     cause_v = np.array([nominal[name] for name in ids])
@@ -132,7 +132,7 @@ def nominal_readings(
 
 
 def _reading(space: ReadingSpace, raw: Span, row: int) -> Reading:
-    """One clipped reading. A pin that floats in some corner of the box may read anything; nan if supplies are shorted."""
+    """One clipped reading. A pin that floats in some corner may read anything; nan if supplies are shorted."""
     status = int(raw.status[row])
     if status == int(Status.FLOATING):
         return Reading.exact(0.0, space.full_scale)

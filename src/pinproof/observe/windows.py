@@ -8,6 +8,7 @@ Sources: voltage divider, Ohm's law; the rules stand in docs/design-file.md unde
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -99,7 +100,7 @@ def _from_targets(
         ((_reading(truck, line, owner, target, target.reading, space, shared), target) for target in line.targets),
         key=lambda pair: pair[0],
     )
-    mids = [(a[0] + b[0]) / 2.0 for a, b in zip(placed, placed[1:], strict=False)]
+    mids = [(a[0] + b[0]) / 2.0 for a, b in itertools.pairwise(placed)]
     out = []
     for index, (at, target) in enumerate(placed):
         low = mids[index - 1] if index > 0 else (2.0 * at - mids[0] if mids else None)

@@ -93,8 +93,8 @@ def heat(view: LineView, judged: Sequence[Judged]) -> tuple[Finding, ...]:
         if len(quiet) == 1:
             which = f"{parameter(branch.id)} stays"
         text = (
-            f"{which} at or under {_watts(worst.power_w)} (most in the {parameter(branch.id)}: {worst.case.words}): quarter-watt"
-            " bodies survive that."
+            f"{which} at or under {_watts(worst.power_w)} (most in the {parameter(branch.id)}: {worst.case.words}):"
+            " quarter-watt bodies survive that."
         )
         numbers: dict[str, float | str] = {one.id: hot.power_w for one, hot in quiet}
         findings.append(Finding(NAME, None, view.line.id, text, numbers))
@@ -170,8 +170,8 @@ def _loud(branch: Branch, hot: Sequence[Hot], temp_c: float) -> Finding:
     worst = use if use.power_w > quarter_w else fault
     burns = "burns" if worst.power_w > 2.0 * quarter_w and worst.case.key in LASTING else "overheats"
     text = (
-        f"{_large(parameter(branch.id))} ({format_value(branch.nominal_ohm, 'resistance')}) takes {_watts(worst.power_w)}:"
-        f" {worst.case.words}, {situation_words(worst.operated)}. A quarter-watt part {burns}:"
+        f"{_large(parameter(branch.id))} ({format_value(branch.nominal_ohm, 'resistance')}) takes"
+        f" {_watts(worst.power_w)}: {worst.case.words}, {situation_words(worst.operated)}. A quarter-watt part {burns}:"
         f" it carries {_watts(quarter_w)} at {format_value(temp_c, 'temperature')}."
     )
     body_w = smallest_body_w(max(use.power_w, fault.power_w), temp_c)
