@@ -345,7 +345,7 @@ def _may_short(elements: Sequence[El]) -> bool:
 Plain = tuple[tuple[bool, str, str, tuple[Number, ...]], ...]
 
 
-@lru_cache(maxsize=4000)
+@lru_cache(maxsize=16)  # enough for the key states of one circuit; the arrays are large
 def _blocks(plain: Plain) -> Found:
     """`plain`: (carries the severity, node, node, levels) of each element."""
     out = Found()

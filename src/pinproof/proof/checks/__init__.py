@@ -6,7 +6,7 @@ Touches: nothing. A view and what was judged in, `Finding`s out.
 Must not: choose values, change a verdict of the proof, or write text for one face only.
 
 Each check has a fixed name; docs/checks.md has a heading for each, and a test compares. `window` and `clear` are made
-in the proof itself.
+in the proof itself, `unknown-pull` and `target-distance` where a pull is unknown.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from collections.abc import Sequence
 
 from pinproof.proof.checks import back_feed as _back_feed
 from pinproof.proof.checks import breaks as _breaks
+from pinproof.proof.checks import coverage as _coverage
 from pinproof.proof.checks import diode as _diode
 from pinproof.proof.checks import heat as _heat
 from pinproof.proof.checks import reach as _reach
@@ -26,8 +27,11 @@ from pinproof.proof.results import Finding, SituationProof
 from pinproof.wiring import LineView
 
 IN_JUDGING = ("window", "clear")
+IN_UNKNOWN = ("unknown-pull", "target-distance")
 NAMES = (
     *IN_JUDGING,
+    *IN_UNKNOWN,
+    _coverage.NAME,
     _reach.NAME,
     _breaks.BROKEN,
     _breaks.SHORT,
@@ -63,6 +67,7 @@ def run_all(
         In the order of `NAMES`. A verdict in a finding counts for the line; None decides nothing.
     """
     return (
+        *_coverage.coverage(view, judged),
         *_reach.reach(view, judged),
         *_breaks.breaks(view, judged),
         *_transit.transit(view, judged),
@@ -74,4 +79,4 @@ def run_all(
     )
 
 
-__all__ = ["IN_JUDGING", "NAMES", "run_all"]
+__all__ = ["IN_JUDGING", "IN_UNKNOWN", "NAMES", "run_all"]
