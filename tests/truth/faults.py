@@ -42,6 +42,7 @@ from tests.truth.spans import Space, divisor, rail_volts, source_ranges
 from tests.truth.truck import INF, Contact, Line, Number, Resistor, Truck, exact
 
 Mask = npt.NDArray[np.bool_]
+ZERO = (Fraction(0),)
 FAULT = "fault"  # path of the element that carries the severity
 EFFECTS = ("none", "command lost", "false command")  # mildest first
 GRID: tuple[Number, ...] = (
@@ -206,7 +207,8 @@ def faulty_circuit(
         rail = "return" if kind == "chafed-to-ground" else "battery"
         return [*els, El(FAULT, fault.detail[0], rail, severities, (FAULT,))]
     if kind == "bridged":
-        return [*els, El(FAULT, *fault.detail, severities, (FAULT,))]
+        a, b = fault.detail
+        return [*els, El(FAULT, a, b, severities, (FAULT,))]
     if kind == "unplugged":
         gone = tuple(f"contact.{c.id}." for c in by_id.values() if c.station == fault.detail[0])
         return [e for e in els if not e.path.startswith(gone)]
@@ -265,12 +267,11 @@ def _contract(elements: Sequence[El]) -> tuple[list[El], str] | None:
     two rails."""
     els, pin = list(elements), "pin"
     while True:
-        zero = next((e for e in els if e.levels == (0,) and e.a != e.b), None)
+        zero = next((e for e in els if e.levels == ZERO and e.a != e.b), None)
         if zero is None:
             return [e for e in els if e.a != e.b], pin
-        stays, goes = zero.a, zero.b
-        if goes in RAILS or (goes == "pin" and stays not in RAILS):
-            stays, goes = goes, stays
+        rank = {**dict.fromkeys(RAILS, 0), "pin": 1}  # a rail keeps its name, then the pin
+        stays, goes = sorted((zero.a, zero.b), key=lambda n: rank.get(n, 2))
         if goes in RAILS:
             return None
         if goes == pin:
@@ -311,7 +312,7 @@ def _gather(elements: Sequence[El], into: Found) -> None:
         into.shorted = into.shorted or _may_short(els)
         return
     els = reduce_circuit(els, frozenset({FAULT}))
-    if any(e.levels == (0,) for e in els):
+    if any(e.levels == ZERO for e in els):
         return _gather(els, into)
     ring = _zero_ring(els)
     if ring is not None:  # the tree rule has no answer where all of the ring is 0 ohm: take that vertex by itself
@@ -370,7 +371,7 @@ def _one_name(truck: Truck, line: Line) -> dict[str, str]:
 
 @dataclass
 class Sweep:
-    """Per severity: extremes of the clipped reading over all vertices that have one, and flags."""
+    """Per severity: extremes of the clipped reading over all vertices that have one (nan: none has), and flags."""
 
     low: Array
     high: Array
@@ -434,6 +435,8 @@ class Bench:
                     high = np.maximum(high, np.where(block.floating, full, reading).max(axis=1))
                 else:
                     low, high = np.minimum(low, reading.min(axis=1)), np.maximum(high, reading.max(axis=1))
+        if not found.blocks:
+            low, high = np.full(1, np.nan), np.full(1, np.nan)
         self._swept[key] = low, high, floating, found.shorted, not found.blocks
         return self._swept[key]
 
@@ -448,12 +451,9 @@ class Bench:
             parts = [(s,) for s in grid if s == 0] + ([middle] if middle else []) + [(s,) for s in grid if s == INF]
         columns: list[list[npt.NDArray[Any]]] = [[], [], [], [], []]
         for part in parts:
-            size = max(len(part), 1)
-            low, high, floating, shorted, no_answer = self._sweep_part(
-                self.elements(fault, operated, part), key_state, space
-            )
-            for column, values in zip(columns, (low, high, floating, shorted, no_answer), strict=True):
-                column.append(np.broadcast_to(values, (size,)))
+            swept = self._sweep_part(self.elements(fault, operated, part), key_state, space)
+            for column, values in zip(columns, swept, strict=True):
+                column.append(np.broadcast_to(np.asarray(values), (max(len(part), 1),)))
         return Sweep(*(np.concatenate(c) for c in columns))
 
 
@@ -508,7 +508,8 @@ def fault_grid(
 
     Lists run along `grid`; for a fault without severity `grid` is [None] and the lists have one entry.
     `exact`: False when the line is skipped, and `skipped` says why; nothing else is then there.
-    `required`: the meaning the situation must read, or None. `readings`: space -> (least, greatest) clipped reading.
+    `required`: the meaning the situation must read, or None.
+    `readings`: space -> (least, greatest) clipped reading; nan where `no_answer`.
     `false`: window -> whether some truck reads it, for each command window the situation may not read.
     `kept`: whether the required meaning is surely read (None where there is none required, or no reading at all).
     `false_tie`, `kept_tie`: the answer hangs on a comparison within 1e-9 of full scale.

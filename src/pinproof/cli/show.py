@@ -189,7 +189,7 @@ def budget_sentence(budget: object, row: SituationProof) -> str:
     if budget.false_at is not None:
         joiner = "," if budget.lost_at is not None else ""
         text += f"{joiner} to {shown(budget.false_at)} before it can read as {budget.false_as}"
-    return text + f" [{budget.basis}]."
+    return text + f" [{budget.basis}]{'' if budget.exact else ', perhaps earlier'}."
 
 
 def findings_words(line: LineProof, *, every: bool = False) -> list[str]:

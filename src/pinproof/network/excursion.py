@@ -100,7 +100,69 @@ def excursions(
         raise NetworkFault("parameter", f"cause {parameter}", f"0 to {sources.cause_low.size - 1}")
     moving = _MovingCause(net, low, high, sources, reading, parameter, side)
     ends = moving.reach()
-    return _newton(moving, ends[0], ends[1], wanted, side)
+    found = _newton(moving, ends[0], ends[1], wanted, side)
+    return found if bool(found.exact.all()) else _halved(moving, found, ends, wanted)
+
+
+HALVINGS = 52
+"""Enough to reach the last digits of a crossing."""
+
+
+def _halved(
+    moving: _MovingCause, found: Excursions, ends: tuple[FloatArray, FloatArray], levels: FloatArray
+) -> Excursions:
+    """Crossings of the situations that are not exact, found again by halving.
+
+    Every corner's reading is monotone in the cause and begins clear of the level, so once the worst reading has
+    reached it, it stays reached: halving finds the first crossing. The span at a point takes over what the corners
+    could not list; its outer bound decides, so the answer never lies beyond the true one.
+    """
+    falling, rising, exact = found.falling.copy(), found.rising.copy(), found.exact.copy()
+    for s in np.flatnonzero(~exact).tolist():
+        sure = True
+        for number in range(levels.shape[1]):
+            level = float(levels[s, number])
+            if np.isnan(level):
+                continue
+            for out, way in ((falling, 0), (rising, 1)):
+                out[s, number], firm = _first_reached(moving, s, level, float(ends[0][s, way]), float(ends[1][s, way]))
+                sure &= firm
+        exact[s] = sure
+    return Excursions(falling, rising, exact)
+
+
+def _first_reached(moving: _MovingCause, s: int, level: float, begin: float, end: float) -> tuple[float, bool]:
+    """First value of the cause at which the worst reading has reached the level; NaN if not up to `end`."""
+    sure = True
+
+    def reached(x: float) -> bool:
+        nonlocal sure
+        at = replace_range(moving.sources, moving.cause, x)
+        got = span(moving.net, moving.low[s], moving.high[s], at, moving.reading)
+        sure &= bool(got.exact[0])
+        return bool(got.low[0] <= level) if moving.side == "low" else bool(got.high[0] >= level)
+
+    if reached(begin):
+        return begin, sure
+    if not reached(end):
+        return float("nan"), sure
+    clear, hit = begin, end
+    for _ in range(HALVINGS):
+        middle = (clear + hit) / 2.0
+        if middle in (clear, hit):
+            break
+        if reached(middle):
+            hit = middle
+        else:
+            clear = middle
+    return hit, sure
+
+
+def replace_range(sources: Sources, cause: int, value: float) -> Sources:
+    """The same sources with one cause known."""
+    low, high = sources.cause_low.copy(), sources.cause_high.copy()
+    low[cause] = high[cause] = value
+    return Sources(low, high, sources.base_v, sources.gain)
 
 
 def _newton(

@@ -139,6 +139,7 @@ class _Crossing:
 
     at: float
     command: str
+    exact: bool
 
 
 def _crossings_at(
@@ -173,7 +174,10 @@ def _crossings_at(
                     for level, value in zip(mine[row], reached, strict=False):
                         if not math.isnan(value) and not (parameter.positive and value <= 0.0):
                             ohm_or_v = float(value) if column is None else (math.inf if value == 0.0 else 1.0 / value)
-                            yield (indices[row], parameter.path, direction), _Crossing(ohm_or_v, level.command)
+                            yield (
+                                (indices[row], parameter.path, direction),
+                                _Crossing(ohm_or_v, level.command, bool(found.exact[place])),
+                            )
 
 
 def _budget(parameter: Parameter, direction: str, found: Sequence[_Crossing]) -> DriftBudget | None:
@@ -187,7 +191,7 @@ def _budget(parameter: Parameter, direction: str, found: Sequence[_Crossing]) ->
     end = parameter.high if direction == "up" else parameter.low
     return DriftBudget(
         parameter.path, direction, end, lost, false, name, parameter.unit, parameter.basis,
-        strain(parameter.unit, end, first, parameter.basis, positive=parameter.positive),
+        strain(parameter.unit, end, first, parameter.basis, positive=parameter.positive), all(each.exact for each in found),
     )  # fmt: skip
 
 

@@ -32,6 +32,7 @@ class DriftBudget:
     unit: str  # "ohm" or "V"
     basis: str
     strain: float
+    exact: bool = True  # False: reached at the values given, but an earlier loss is not excluded
 
 
 @dataclass(frozen=True)
