@@ -345,13 +345,16 @@ def reduce_circuit(elements: Sequence[El], keep: frozenset[str] = frozenset()) -
 
 @dataclass(frozen=True)
 class Weights:
-    """`rails`: rail -> weight of that rail at every vertex, shape (levels of each element...).
-    `floating`, `undecided`: masks of the same shape."""
+    """`rails`: rail -> weight of that rail at every vertex, shape (levels of each element...), adding up to 1.
+    `floating`, `undecided`: masks of the same shape. `total`: what the weights added up to before, 0 where undecided;
+    `loose`: the number of parts on no rail in the forests that were counted."""
 
     elements: tuple[El, ...]
     rails: dict[str, Array]
     floating: npt.NDArray[np.bool_]
     undecided: npt.NDArray[np.bool_]
+    total: Array
+    loose: npt.NDArray[np.int_]
 
 
 def forest_weights(elements: Sequence[El]) -> Weights:
@@ -418,6 +421,7 @@ def forest_weights(elements: Sequence[El]) -> Weights:
     shape = tuple(len(e.levels) for e in order)
     done = np.zeros(shape, dtype=bool)
     floating = np.zeros(shape, dtype=bool)
+    totals, loose_parts = np.zeros(shape), np.zeros(shape, dtype=int)
     rails: dict[str, Array] = {}
     # a pin that hangs on no rail is one more such part
     final = {(dict(k[0])["pin"], k[1] + (dict(k[0])["pin"] not in RAILS)): value for k, value in states.items()}
@@ -433,5 +437,6 @@ def forest_weights(elements: Sequence[El]) -> Weights:
                 rails[label] = rails[label] + share if label in rails else share
             else:
                 floating |= here & (value > 0)
+        totals, loose_parts = np.where(here, total, totals), np.where(here, loose, loose_parts)
         done |= here
-    return Weights(tuple(order), rails, floating, ~done)
+    return Weights(tuple(order), rails, floating, ~done, totals, loose_parts)
