@@ -45,7 +45,9 @@ def command(
     """
     from pinproof.choose import changes_for, choose
     from pinproof.cli.show import choice_words
+    from pinproof.design import UNKNOWN
     from pinproof.design.edit import set_values
+    from pinproof.errors import NoSolution
     from pinproof.proof import as_json as plain
     from pinproof.quantities import parse
 
@@ -54,6 +56,12 @@ def command(
     chosen_line = line_id or (names[0] if len(names) == 1 else None)
     if chosen_line not in names:
         raise click.UsageError(f"Which line? Name one with --line: {', '.join(names)}.")
+    owner = truck.input_of(truck.line(chosen_line))
+    if UNKNOWN in (owner.pull_up, owner.pull_down):
+        raise NoSolution(
+            f"The pull of input {owner.id} is unknown, so no value can be better than another.",
+            cure=f"Measure it first: pinproof next {file}",
+        )
     source: object = series.upper()
     if drawer is not None:
         from pinproof.chain.stock import load_drawer
@@ -67,14 +75,17 @@ def command(
         high_ohm=parse(high, "resistance"),
         tolerance=None if tolerance is None else parse(tolerance, "tolerance"),
     )
-    if write:
+    written = write and found.feasible
+    if written:
         set_values(file, changes_for(found), expected_hash=truck.text_hash)
     if as_json:
         print_json(_plain(found, plain))
     else:
         click.echo(choice_words(found))
-        if write:
-            click.echo(f"\nWritten to {file}; the file as it was is kept beside it. Next: pinproof prove {file}")
+        if written:
+            click.echo(f"\nWritten to {file}; the file as it was is {file}.bak. Next: pinproof prove {file}")
+        elif write:
+            click.echo(f"\nNothing was written: these values do not hold. {file} is as it was.")
         elif found.feasible:
             click.echo("\nAdd --write to put these values into the file.")
     ctx.exit(found.verdict.exit_code)

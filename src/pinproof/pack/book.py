@@ -299,7 +299,7 @@ def _bench(view: LineView) -> list[Block]:
         for row in (*required, *combined)
     ]  # fmt: skip
     columns = (
-        ("Operated", 3.4), ("May read", 2.2), ("As designed", 1.6), ("In range at worst", 2.4), ("Measured", 2.0),
+        ("Operated", 3.4), ("May read", 2.2), ("As designed", 1.6), ("In range, dry", 2.4), ("Measured", 2.0),
     )  # fmt: skip
     left = len(rows) - len(required) - len(combined)
     return [
@@ -308,8 +308,8 @@ def _bench(view: LineView) -> list[Block]:
         blocks.table("Expected ohms", columns, cells),
         *([blocks.para(f"{left} more combinations are in situations.csv.")] if left else []),
         blocks.para(
-            "New and dry, it should show the figure as designed. The range is what worn, hot and damp parts within the "
-            "file's limits may show; the meter's own error comes on top.",
+            "New, it should show the figure as designed. The range is what dry parts within the file's limits of "
+            "tolerance, heat, ageing and wear may show; a wet plug reads lower. The meter's own error comes on top.",
             soft=True,
         ),
     ]

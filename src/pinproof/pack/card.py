@@ -183,7 +183,7 @@ def _readings(truck: Truck, proof: TruckProof, views: Mapping[str, LineView], ro
         anchor = {"id": "readings"} if number == 0 else {}
         told = (
             el(
-                "table", el("caption", f"{line.line}: expected figures, as designed (in range at worst)"),
+                "table", el("caption", f"{line.line}: expected figures, as designed (in range, dry)"),
                 el("thead", heads_row, role="rowgroup"), el("tbody", *body, role="rowgroup"), role="table",
             )
             if body

@@ -75,15 +75,21 @@ def pulls_tried(truck: Truck, line: Line) -> tuple[PullTried, ...]:
 
 
 def coder_ohms(view: LineView, operated: frozenset[str]) -> tuple[float, float, float]:
-    """Least, nominal and greatest resistance of the coder between pin and source side, the controller unplugged. [Ω]
+    """Least, nominal and greatest resistance of the dry coder from pin to source side, the controller unplugged. [Ω]
 
-    All supplies count as joined. A resistance between two points falls when any element's falls (Rayleigh), so both
+    Nothing leaks: on the bench a range with wet plugs in it would let a wrong resistor pass. Tolerance, heat, ageing
+    and contact wear count. All supplies count as joined. A resistance between two points falls when any element's falls (Rayleigh), so both
     ends lie at the ends of the box.
     """
     pulls = [branch.kind == "pull" for branch in view.branches]
     low_s, high_s = view.box_s([operated])
     rows = np.vstack([high_s, view.nominal_s([operated]), low_s])
     rows[:, pulls] = 0.0
+    leaks = [
+        branch.kind == "leak" or (branch.kind == "contact" and view.parameter(column, operated).endswith(".open"))
+        for column, branch in enumerate(view.branches)
+    ]
+    rows[:, leaks] = 0.0
     source = f"{view.line.source_side}@{view.line.id}"
     ohms = resistance_between(view.net, rows, view.pin, source, killed="shorted")
     return float(ohms[0]), float(ohms[1]), float(ohms[2])
@@ -149,7 +155,7 @@ def _distances(view: LineView) -> tuple[Finding, ...]:
         else:
             off = f"{(nominal / target - 1.0) * 100.0:+.1f} % off" if target > 0.0 else "target is a short"
         text = (
-            f"{name}: the coder shows {_ohm(nominal)} ({_ohm(low)} to {_ohm(high)} at worst), "
+            f"{name}: the coder shows {_ohm(nominal)} ({_ohm(low)} to {_ohm(high)}, dry), "
             f"wanted for {need.means} are {_ohm(target)}: {off}."
         )
         numbers: dict[str, float | str] = {
