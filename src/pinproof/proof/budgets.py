@@ -191,7 +191,8 @@ def _budget(parameter: Parameter, direction: str, found: Sequence[_Crossing]) ->
     end = parameter.high if direction == "up" else parameter.low
     return DriftBudget(
         parameter.path, direction, end, lost, false, name, parameter.unit, parameter.basis,
-        strain(parameter.unit, end, first, parameter.basis, positive=parameter.positive), all(each.exact for each in found),
+        strain(parameter.unit, end, first, parameter.basis, positive=parameter.positive),
+        all(each.exact for each in found),
     )  # fmt: skip
 
 

@@ -78,7 +78,9 @@ def coder_ohms(view: LineView, operated: frozenset[str]) -> tuple[float, float, 
     """Least, nominal and greatest resistance of the dry coder from pin to source side, the controller unplugged. [Ω]
 
     Nothing leaks: on the bench a range with wet plugs in it would let a wrong resistor pass. Tolerance, heat, ageing
-    and contact wear count. All supplies count as joined. A resistance between two points falls when any element's falls (Rayleigh), so both
+    and contact wear count. All supplies count as joined.
+
+    A resistance between two points falls when any element's falls (Rayleigh), so both
     ends lie at the ends of the box.
     """
     pulls = [branch.kind == "pull" for branch in view.branches]
