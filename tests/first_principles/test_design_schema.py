@@ -7,6 +7,7 @@ import re
 import tomllib
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from pinproof.design import DesignFault, loads
@@ -24,7 +25,6 @@ def test_published_schema_is_the_generated_one():
 
 
 def test_schema_is_valid_and_accepts_the_samples():
-    jsonschema = pytest.importorskip("jsonschema")
     jsonschema.Draft202012Validator.check_schema(json_schema())
     validator = jsonschema.Draft202012Validator(json_schema())
     for name, text in SAMPLES.items():
@@ -32,7 +32,6 @@ def test_schema_is_valid_and_accepts_the_samples():
 
 
 def test_schema_refuses_what_the_loader_refuses_in_a_single_entry():
-    jsonschema = pytest.importorskip("jsonschema")
     validator = jsonschema.Draft202012Validator(json_schema())
     for old, new in [
         ('compares = "reference"', 'compares = "refrence"'),

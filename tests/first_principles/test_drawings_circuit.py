@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pinproof.design.model import Contact, Element, Line, Truck, Value
 from pinproof.drawings import Drawing
 from pinproof.drawings.circuit import circuit
-from pinproof.wiring import LineView, line_view
+from pinproof.wiring import LineView, contact_node, line_view
 from tests.first_principles.test_drawings import assert_sound
 from tests.first_principles.test_drawings_cases import INF, resistor, truck, value
 
@@ -178,14 +178,8 @@ def _contracted(view: LineView) -> list[tuple[object, object, int]]:
 def _nodes_drawn(view: LineView) -> set[str]:
     """Nodes of the view except those that only join a contact with its own resistor."""
     ends = [node for branch in view.branches for node in (branch.a, branch.b)]
-    contacts = {branch.contact for branch in view.branches if branch.contact}
-    return {
-        node
-        for node in ends
-        if view.line.form == "elements"
-        or ends.count(node) != 2
-        or not (node.startswith(f"{view.line.id}:") and node.partition(":")[2] in contacts)
-    }
+    inner = {contact_node(view.line.id, branch.contact) for branch in view.branches if branch.contact}
+    return {node for node in ends if view.line.form == "elements" or ends.count(node) != 2 or node not in inner}
 
 
 def _shape(edges: list[tuple[object, object, int]]) -> list[tuple[int, list[tuple[int, int]]]]:

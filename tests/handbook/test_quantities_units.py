@@ -1,10 +1,9 @@
 """Unit factors against scipy.constants, a library of exact definitions and CODATA values. Seen: open copy."""
 
 import pytest
+from scipy import constants
 
 from pinproof.quantities import parse
-
-constants = pytest.importorskip("scipy.constants")
 
 FACTORS = [
     ("1 in", "length", "inch"),

@@ -22,6 +22,7 @@ from pinproof.drawings.place import Drawing
 from pinproof.drawings.svg import Canvas
 from pinproof.drawings.symbols import SYMBOL_MM, draw_bridge, draw_joint, draw_symbol, draw_terminal
 from pinproof.quantities import format_value
+from pinproof.wiring import node_name
 
 if TYPE_CHECKING:
     from pinproof.wiring import LineView
@@ -185,7 +186,7 @@ def _room(gap: float) -> int:
 def _head(nodes: Sequence[str], gaps: Sequence[float], index: int) -> tuple[str, ...]:
     """Name of an upright, broken to what fits between its neighbours."""
     node = nodes[index]
-    name = rail_name(node) if is_rail(node) else "pin" if node.startswith("pin@") else node.partition(":")[2]
+    name = rail_name(node) if is_rail(node) else "pin" if node.startswith("pin@") else node_name(node)
     name = {"far": "far end", "source": "source end"}.get(name, name)
     before = gaps[index - 1] if index else 2.0 * _BEFORE_MM
     after = gaps[index] if index < len(gaps) else 2.0 * _AFTER_MM
@@ -298,7 +299,7 @@ def _describe(view: LineView, rows: Sequence[Row], notes: Sequence[str]) -> str:
     """The circuit in words."""
 
     def called(node: str) -> str:
-        name = rail_name(node) if is_rail(node) else "the pin" if node == view.pin else node.partition(":")[2]
+        name = rail_name(node) if is_rail(node) else "the pin" if node == view.pin else node_name(node)
         return {"far": "the far end", "source": "the source end"}.get(name, name)
 
     parts = [f"{row.name} ({'; '.join(row.told)}) between {called(row.a)} and {called(row.b)}" for row in rows]

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from pinproof.drawings import words
 from pinproof.quantities import format_value
+from pinproof.wiring import contact_node
 
 if TYPE_CHECKING:
     from pinproof.wiring import Branch, LineView
@@ -62,15 +63,8 @@ def _inner_nodes(view: LineView) -> set[str]:
     for branch in view.branches:
         for node in (branch.a, branch.b):
             joined.setdefault(node, []).append(branch)
-    contacts = {branch.contact for branch in view.branches if branch.contact}
-    return {
-        node
-        for node, both in joined.items()
-        if len(both) == 2
-        and node.startswith(f"{view.line.id}:")
-        and node.partition(":")[2] in contacts
-        and view.line.form != "elements"
-    }
+    inner = {contact_node(view.line.id, branch.contact) for branch in view.branches if branch.contact}
+    return {node for node, both in joined.items() if len(both) == 2 and node in inner}
 
 
 def _row(view: LineView, branches: tuple[Branch, ...], a: str, b: str) -> Row:

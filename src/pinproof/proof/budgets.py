@@ -212,7 +212,8 @@ def strain(unit: str, end: float, reached: float, basis: str, *, positive: bool 
             room = abs(reached - end) / LEAST_OHM
     else:
         room = abs(reached - end) / max(abs(end), LEAST_V)
-    return room / USUAL_ERROR[basis]
+    # Nine digits: equal drifts sort alike whatever the order of the sums behind them.
+    return float(f"{room / USUAL_ERROR[basis]:.9g}")
 
 
 def _nearest(direction: str, values: Sequence[float | None]) -> float | None:

@@ -6,7 +6,25 @@ Must not: solve, judge, or know a window. Every element's id is the design path 
 Beside:  `design` is read, `network` solves what `view` hands over; `observe` reads the pin.
 """
 
-from pinproof.wiring.elements import Branch, Cause, Physical, physical, resistor_bounds_ohm
+from pinproof.wiring.elements import (
+    Branch,
+    Cause,
+    Physical,
+    contact_node,
+    node_name,
+    physical,
+    resistor_bounds_ohm,
+)
 from pinproof.wiring.view import LineView, line_view
 
-__all__ = ["Branch", "Cause", "LineView", "Physical", "line_view", "physical", "resistor_bounds_ohm"]
+__all__ = [
+    "Branch",
+    "Cause",
+    "LineView",
+    "Physical",
+    "contact_node",
+    "line_view",
+    "node_name",
+    "physical",
+    "resistor_bounds_ohm",
+]

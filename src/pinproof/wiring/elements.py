@@ -124,6 +124,16 @@ def pin_node(input_id: str) -> str:
     return f"pin@{input_id}"
 
 
+def contact_node(line_id: str, contact_id: str) -> str:
+    """Node between a contact and its resistor. The mark keeps it apart from a form's own nodes: ids cannot hold it."""
+    return f"{line_id}:~{contact_id}"
+
+
+def node_name(node: str) -> str:
+    """A private node as the owner knows it: the contact's id, "far", "source", "manual", or the file's own word."""
+    return node.partition(":")[2].removeprefix("~")
+
+
 def physical(truck: Truck) -> Physical:
     """Expand every line and input of a truck. Resistors still to be chosen stand with ``nan`` ohms."""
     branches: list[Branch] = []
@@ -239,7 +249,7 @@ def _parallel(truck: Truck, line: Line, source: str, far: str) -> Iterator[Branc
     manual = f"{line.id}:manual"
     for contact in truck.contacts_of(line):
         place, temp_c = _where(truck, contact)
-        inner = f"{line.id}:{contact.id}"
+        inner = contact_node(line.id, contact.id)
         if through and contact.id == line.enable:
             yield _contact(contact, source, manual, place)
             if contact.resistor is not None:
@@ -259,7 +269,7 @@ def _ladder(truck: Truck, line: Line, source: str, far: str) -> Iterator[Branch]
         place, temp_c = _where(truck, contact)
         below = above
         if contact.resistor is not None:
-            below = f"{line.id}:{contact.id}"
+            below = contact_node(line.id, contact.id)
             yield _resistor(contact.resistor, "resistor", above, below, line.id, temp_c, place)
         yield _contact(contact, below, source, place)
         above = below

@@ -31,7 +31,7 @@ from pinproof.proof.checks.common import (
 from pinproof.proof.judging import Judged
 from pinproof.proof.results import Finding
 from pinproof.verdict import Reading, Window
-from pinproof.wiring import LineView
+from pinproof.wiring import LineView, contact_node
 
 BROKEN, SHORT = "broken-wire", "short"
 Effect = Literal["none", "reads as fault", "command lost", "false command"]
@@ -120,7 +120,7 @@ def faults_of(view: LineView) -> tuple[Fault, ...]:
         rail = f"{line.source_side}@{line.id}"
         words = "ground" if line.source_side == "return" else "its feed"
         for contact in view.truck.contacts_of(line):
-            node = f"{line.id}:{contact.id}"
+            node = contact_node(line.id, contact.id)
             if any(node in (branch.a, branch.b) for branch in view.branches):
                 what = f"the ladder is chafed to {words} at the tap of {contact.id}"
                 out.append(Fault(SHORT, f"tap {contact.id} to {words}", what, joined=((node, rail),)))
