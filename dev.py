@@ -7,6 +7,8 @@
     python3 dev.py format              put the code in the project's format and apply safe fixes
     python3 dev.py bench [--quick]     measure speed and memory
     python3 dev.py truth [N] [--seed S]  compare the engines with the slow independent checker on N generated trucks
+    python3 dev.py truth [N] --faults    the same for what every fault does
+    python3 dev.py truth [N] --find      N simulated faulty trucks, found or not
     python3 dev.py bundle [--system windows]  make a folder that installs from a USB stick without a network
     python3 dev.py lock [--upgrade]    remake the lists of libraries from pyproject.toml
 
@@ -359,7 +361,10 @@ def bench(arguments: Sequence[str]) -> int:
 
 def truth(arguments: Sequence[str]) -> int:
     """Compare the engines with the independent checker on generated trucks."""
-    return run([ensure_environment(), ROOT / "tests" / "truth" / "agree.py", *arguments], PYTHONPATH=str(ROOT))
+    kinds = {"--faults": "agree_faults.py", "--find": "agree_find.py"}
+    name = next((file for word, file in kinds.items() if word in arguments), "agree.py")
+    rest = [each for each in arguments if each not in kinds]
+    return run([ensure_environment(), ROOT / "tests" / "truth" / name, *rest], PYTHONPATH=str(ROOT))
 
 
 def bundle(arguments: Sequence[str]) -> int:

@@ -38,6 +38,8 @@ ARROWS = {
     ("observe", "wiring"),
     ("observe", "network"),
     ("choose", "proof"),
+    ("faults", "proof"),
+    ("meter", "proof"),
     ("chain", "proof"),
     ("chain", "choose"),
     ("chain", "faults"),
@@ -48,6 +50,8 @@ ARROWS = {
     ("chain", "driveline"),
     ("chain", "logs"),
     ("find", "faults"),
+    ("find", "meter"),
+    ("find", "proof"),
     ("cli", "web"),  # the command that starts the web app
     ("__main__", "cli"),
 }
@@ -230,7 +234,7 @@ def test_only_declared_libraries_are_used(project_root: Path) -> None:
             "src/pinproof/proof/spans.py:1 imports pinproof.choose: both are in the layer `engines`; "
             "the only arrows there are chain -> choose, chain -> driveline, chain -> faults, chain -> find, "
             "chain -> harness, chain -> learn, chain -> logs, chain -> meter, chain -> proof, choose -> proof, "
-            "find -> faults",
+            "faults -> proof, find -> faults, find -> meter, find -> proof, meter -> proof",
         ),
         (
             "pinproof/design/__init__.py",

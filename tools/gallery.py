@@ -10,6 +10,8 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
+from pinproof.cli.cmd_faults import known_faults
+from pinproof.cli.cmd_prove import cures_of
 from pinproof.design import load
 from pinproof.examples import NAMES, example_path
 from pinproof.pack.folder import pack_files, write_files
@@ -23,7 +25,9 @@ KEPT = ("-circuit.svg", "-drift.svg", "-readings-run-", "book.pdf", "card.html")
 def files_of(name: str) -> dict[str, bytes]:
     """The files of one example that the gallery shows."""
     truck = load(example_path(name))
-    made = pack_files(truck, prove(truck), paper="a4", made_on=MADE_ON)
+    proof = prove(truck)
+    cures = cures_of(truck, proof)
+    made = pack_files(truck, proof, paper="a4", made_on=MADE_ON, cures=cures, faults=known_faults(truck))
     return {file: data for file, data in made.items() if any(part in file for part in KEPT)}
 
 

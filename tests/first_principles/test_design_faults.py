@@ -18,6 +18,11 @@ from pinproof.design.load import MOST_BYTES
 from .test_design_samples import DIVIDER, ELEMENTS, LADDERS, PULL_UP, SAMPLES
 
 
+HEAD_PARTS = PULL_UP.replace(
+    "[[input]]", '[parts]\nseries = "E24"\ntolerance = "2 %" # p\nat_hand = true\ndrawer = "stock.toml"\n\n[[input]]', 1
+)
+
+
 def faults_of(text: str):
     with pytest.raises(DesignFault) as caught:
         loads(text, "truck.toml")
@@ -265,7 +270,20 @@ ONE = [
     (PULL_UP, 'high = "0.02"', 'high = "6 V"', "line.taps.window.shorted.high", "the reference, 5 V", "6 V"),
     (PULL_UP, 'high = "0.02"', 'high = "20 mA"', "line.taps.window.shorted.high", "not a reading", "20 mA"),
     (PULL_UP, 'high = "0.02"', "", "line.taps.window.shorted", "at least one edge", "[[line.window]]"),
-    (PULL_UP, 'found = "substitution"', "", "line.taps.window.down.with_pull", "with which pull", "[[line.window]]"),
+    (
+        DIVIDER,
+        'low = "1 V", high = "2 V"',
+        'low = "1k", high = "2k"',
+        "line.taps.window.up.with_pull",
+        "has no pull-up",
+        'meaning = "up"',
+    ),
+    (HEAD_PARTS, 'series = "E24"', 'series = "E25"', "parts.series", 'Did you mean "E24"?', 'series = "E25"'),
+    (HEAD_PARTS, 'series = "E24"', "", "parts.at_hand", "Which series lies at hand", "at_hand"),
+    (HEAD_PARTS, 'tolerance = "2 %" # p', 'tolerance = "0 %"', "parts.tolerance", "it must be above", '"0 %"'),
+    (HEAD_PARTS, "at_hand = true", 'at_hand = "yes"', "parts.at_hand", "true or false", '"yes"'),
+    (HEAD_PARTS, '"stock.toml"', '"stock.csv"', "parts.drawer", "not a drawer file", "stock.csv"),
+    (HEAD_PARTS, 'series = "E24"', 'serie = "E24"', "parts.serie", 'Did you mean "series"?', "serie ="),
     (
         PULL_UP,
         'found = "substitution"',

@@ -10,9 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pinproof.design.model import Contact, Element, Line, Truck, Value
+from pinproof.design import loads
+from pinproof.design.model import UNKNOWN, Cavity, Contact, Element, Line, Plug, Truck, Value
 from pinproof.drawings import Drawing
 from pinproof.drawings.circuit import circuit
+from pinproof.examples import example_path
 from pinproof.wiring import LineView, contact_node, line_view
 from tests.first_principles.test_drawings import assert_sound
 from tests.first_principles.test_drawings_cases import INF, resistor, truck, value
@@ -47,7 +49,8 @@ def trucks(draw: st.DrawFn) -> Truck:
         wire=None if form == "elements" else wire,
         source_wire=None if form == "elements" else replace(wire, path=f"line.{line_id}.source_wire"),
         return_offset=value(-0.1, 0.0, 0.1, "voltage", f"line.{line_id}.return_offset"),
-        feed_from="battery", feed_drop=value(0.0, 0.2, 0.5, "voltage", f"line.{line_id}.feed_drop"),
+        feed_from=draw(st.sampled_from(["battery", "reference"])),
+        feed_drop=value(0.0, 0.2, 0.5, "voltage", f"line.{line_id}.feed_drop"),
         series_diode=draw(st.sampled_from([None, value(0.0, 0.7, 1.0, "voltage", f"line.{line_id}.series_diode")])),
         leak_to_ground=draw(st.sampled_from([None, leak(2e4, f"line.{line_id}.leak_to_ground")])),
         leak_to_supply=draw(st.sampled_from([None, leak(2e5, f"line.{line_id}.leak_to_supply")])),
@@ -59,11 +62,15 @@ def trucks(draw: st.DrawFn) -> Truck:
         kind = draw(st.sampled_from(["normally open", "normally closed"]))
         contacts.append(_with(contact, fitted, kind))
     owner = replace(
-        one.inputs[0], pull_down=draw(st.sampled_from([None, resistor(1e5, "input.tap_pin.pull_down")])),
+        one.inputs[0], pull_down=draw(st.sampled_from([None, UNKNOWN, resistor(1e5, "input.tap_pin.pull_down")])),
+        pull_up=draw(st.sampled_from([None, UNKNOWN, one.inputs[0].pull_up])),
+        plug=draw(st.sampled_from([None, "tcu", "a-plug-with-a-name-of-some-length"])),
+        cavity=draw(st.sampled_from([None, "B12", "cavity_of_many_letters_and_more"])),
         pull_up_to=draw(st.sampled_from(["reference", "battery"])),
         controller=draw(st.sampled_from(["", "gearbox <1>"])),
     )  # fmt: skip
-    return replace(one, lines=(line,), contacts=tuple(contacts), inputs=(owner,))
+    plugs = (Plug("tcu", cavities=(Cavity("B13", "feed"),)),)
+    return replace(one, lines=(line,), contacts=tuple(contacts), inputs=(owner,), plugs=plugs)
 
 
 def _with(contact: Contact, fitted: object, kind: str) -> Contact:
@@ -113,7 +120,7 @@ def _panel_tops(root: ET.Element) -> list[float]:
 
 
 def _name_above(drawing: Drawing, tops: list[float], x: float, y: float) -> str:
-    """The lines of text centred over an upright, in its panel."""
+    """The lines of text centred over an upright, in its panel; without blanks, which a break takes away."""
     top = max(each for each in tops if each < y)
     before = max((each for each in tops if each < top), default=-INF)
     lines = [
@@ -122,7 +129,7 @@ def _name_above(drawing: Drawing, tops: list[float], x: float, y: float) -> str:
         if abs((box.left + box.right) / 2.0 - x) < 2e-3 and before < box.top and box.bottom <= top + 1e-6
     ]
     assert lines, "an upright without a name"
-    return "".join(box.text for box in sorted(lines, key=lambda box: box.top))
+    return "".join(box.text for box in sorted(lines, key=lambda box: box.top)).replace(" ", "")
 
 
 @settings(max_examples=150)
@@ -137,6 +144,7 @@ def test_the_picture_is_the_netlist(one: Truck, layout: str) -> None:
     rows = netlist_of_the_picture(drawing, root)
     assert sum(symbols for _, symbols in rows) == len(view.branches)
     assert all(len(ends) == 2 for ends, _ in rows)
+    assert_beside_the_netlist(view, drawing, root)
     nodes = _nodes_drawn(view)
     uprights = {name for ends, _ in rows for name in ends}
     assert len(uprights) == len(nodes)
@@ -144,6 +152,48 @@ def test_the_picture_is_the_netlist(one: Truck, layout: str) -> None:
     for contact in one.contacts:
         if any(branch.contact == contact.id for branch in view.branches):
             assert contact.id in drawing.description
+
+
+def assert_beside_the_netlist(view: LineView, drawing: Drawing, root: ET.Element) -> None:
+    """The pin with its place, the fuse or the cavity of the feed, a diode, and a "?" for what is not known.
+
+    The controller's frame is whole, and of all uprights only the pin and the controller's own rails pass through it.
+    """
+    owner, line = view.input, view.line
+    beside = [each for each in root.iter(f"{SVG}g") if each.get("class") == "pp-beside"]
+    fed = any(f"feed@{line.id}" in (branch.a, branch.b) for branch in view.branches)
+    from_battery = fed and line.feed_from == "battery"
+    back = line.source_side == "return" and any(f"return@{line.id}" in (b.a, b.b) for b in view.branches)
+    unknown = [owner.pull_up, owner.pull_down].count(UNKNOWN)
+    diode = line.series_diode is not None and (back or (fed and line.source_side == "feed"))
+    rects = sum(each.get("fill") is None for group in beside for each in group.iter(f"{SVG}rect"))
+    triangles = sum("z" in each.attrib["d"] for group in beside for each in group.iter(f"{SVG}path"))
+    assert rects == unknown + from_battery
+    assert triangles == diode
+    assert sum(box.text == "?" for box in drawing.labels) == unknown
+    assert f"pin {owner.id} (" in drawing.description
+    assert ("fuse of the feed" in drawing.description) is from_battery
+    assert ("from the controller's reference" in drawing.description) is (fed and not from_battery)
+    for name, place in (("plug", owner.plug), ("cavity", owner.cavity)):
+        assert not place or f"{name} {place}" in drawing.description
+    cups = [each for each in root.iter(f"{SVG}path") if "a1.2 1.2" in each.attrib["d"]]
+    assert len(cups) == 1 + (fed and not from_battery)
+    (frame,) = [each for each in root.iter(f"{SVG}rect") if each.get("stroke-dasharray") == "1.6 1"]
+    left, top, wide, high = (float(frame.attrib[name]) for name in ("x", "y", "width", "height"))
+    tops = _panel_tops(root)
+    inside = {
+        _name_above(drawing, tops, float(each.attrib["x1"]), float(each.attrib["y2"]) + 1e-3)
+        for group in root.iter(f"{SVG}g")
+        if group.get("class") == "pp-nodes"
+        for each in group.iter(f"{SVG}line")
+        if each.attrib["x1"] == each.attrib["x2"]
+        and left < float(each.attrib["x1"]) < left + wide
+        and float(each.attrib["y1"]) < top + high
+        and float(each.attrib["y2"]) > top
+    }
+    assert inside <= {"pin", "reference", "battery", "ground"}
+    assert "pin" in inside
+    assert (len(inside) > 1) is (owner.pull_up is not None or owner.pull_down is not None or len(cups) > 1)
 
 
 def _reach(root: ET.Element) -> float:
@@ -207,6 +257,22 @@ def test_a_resistor_to_choose_is_told() -> None:
     assert_sound(drawing)
     assert "resistor, to choose" in drawing.description
     assert "nan" not in drawing.svg
+
+
+def test_the_fuse_and_an_unknown_pull_are_drawn() -> None:
+    """The supply-fed example: battery, fuse, feed, and the controller's frame though its pull is not known."""
+    text = example_path("sandpiper").read_text(encoding="utf-8")
+    start = text.index("pull_down = {")
+    truck_ = loads(text[:start] + 'pull_down = "unknown"' + text[text.index("\n", start) :])
+    drawing = circuit(line_view(truck_, "taps"))
+    assert_sound(drawing)
+    assert "fuse of the feed (its rating is not in the file; the feed lies 50 to 250 mV below the battery) between" in (
+        drawing.description
+    )
+    assert "gearbox controller: pull-down (pull resistor, not known yet) between the pin and ground" in (
+        drawing.description
+    )
+    assert {"?", "tcu B12"} <= {box.text for box in drawing.labels}
 
 
 def test_unknown_symbols_are_refused() -> None:

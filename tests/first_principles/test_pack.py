@@ -8,22 +8,28 @@ import subprocess
 import sys
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 import pytest
 
+from pinproof.choose import cures
 from pinproof.design import Truck, load, loads
 from pinproof.drawings import words
 from pinproof.examples import NAMES, example_path
 from pinproof.pack import bench, book
+from pinproof.pack.cures import cures_on
 from pinproof.pack.folder import CannotWrite, pack_files, write_files
 from pinproof.pack.order import order_of, spares_for
-from pinproof.pack.parts import parts_of
+from pinproof.pack.parts import _rows_of_bands, _trap, parts_of
+from pinproof.pack.report import report_html
 from pinproof.pack.sentences import headline
 from pinproof.pack.sources_used import sources_of
 from pinproof.pack.typeset import CannotPrint
 from pinproof.proof import TruckProof, prove
-from pinproof.quantities.markings import read_bands, read_letter_code
+from pinproof.quantities import parse
+from pinproof.quantities.markings import bands, read_bands, read_letter_code
+from pinproof.quantities.preferred import SERIES, commonest_series, values_between
 from pinproof.wiring import LineView, line_view
 from tests.truth.generate import generate
 from tests.truth.writer import write
@@ -35,6 +41,7 @@ DPI = 60
 EVIL = '#panic("x") *b* _i_ $x$ `r` @ref <lab> \\u{41} [y] // gone /* z */ =1+1 <script>alert(1)</script> 名'
 
 
+@cache
 def example(name: str) -> tuple[Truck, TruckProof]:
     """An example and its proof."""
     truck = load(example_path(name))
@@ -144,8 +151,74 @@ def test_a_trap_is_told_where_bands_read_from_both_ends() -> None:
     truck, _ = example("sandpiper")
     part = next(each for each in parts_of(truck) if each.ohm == 1300.0)
     assert part.bands == ("brown", "orange", "black", "brown", "brown")
-    assert part.trap == "from the other end it reads 110 kΩ ±1 %"
+    assert part.trap == "from the other end: 110 kΩ ±1 %"
     assert part.also == "also sold with 4 bands: brown, orange, red, brown"
+
+
+@pytest.mark.parametrize(
+    ("ohm", "told"),
+    [
+        (3900.0, ""),  # orange white black brown brown: 1 1 0 × 10^9, 110 GΩ
+        (4420.0, ""),  # yellow yellow red brown brown: 1 1 2 × 10^4, and 112 is in no series
+        (1500.0, "from the other end: 11 MΩ ±1 %"),  # brown green black brown brown: 1 1 0 × 10^5
+        (
+            8250.0,
+            "from the other end: 11.5 kΩ",
+        ),  # grey red green brown brown: 1 1 5 × 10^2, grey's tolerance is disputed
+    ],
+)
+def test_a_trap_is_a_part_that_can_be_held(ohm: float, told: str) -> None:
+    """By hand from the colours: of a preferred series, 0.1 Ω to 22 MΩ, or nothing is said."""
+    truck, _ = example("sandpiper")
+    first = truck.contacts[0]
+    assert first.resistor is not None
+    changed = replace(truck, contacts=(replace(first, resistor=replace(first.resistor, ohm=ohm)), *truck.contacts[1:]))
+    assert parts_of(changed)[0].trap == told
+
+
+def test_no_trap_is_unbelievable() -> None:
+    """Every value of every series in five and four bands: a trap is a preferred value that a shop could sell."""
+    told = set()
+    for series in SERIES:
+        for ohm in values_between(series, 1.0, 10e6):
+            for tolerance in (0.01, 0.05):
+                for row in _rows_of_bands(ohm, tolerance):
+                    told.add((len(row), _trap(row)))
+    assert len(told) > 50
+    for count, trap in told - {(4, ""), (5, "")}:
+        value, _, _ = trap.removeprefix("from the other end: ").partition(" ±")
+        ohm = parse(value, "resistance")
+        assert 0.1 <= ohm <= 22e6
+        assert commonest_series(ohm) is not None
+        bands(ohm, 0.01, count=count)  # or it raises
+
+
+def test_the_book_holds_the_cures_of_the_report(pdftoppm_path: str, tmp_path: Path) -> None:
+    """Every cure with what it changes, its margin and its verdict, under its own line, in book and report alike."""
+    truck, proof = example("heron")
+    found = cures(truck, "shift", proof.lines[0])
+    assert found
+    pdf = pack_files(truck, proof, made_on=DAY, cures={"shift": found})["book.pdf"]
+    flat = squeezed(text_of(pdf, pdftoppm_path, tmp_path))
+    page = squeezed(re.sub(r"<[^>]+>", " ", report_html(truck, proof, cures={"shift": found})))
+    for each in cures_on({"shift": found}, proof, "shift"):
+        for told in (each.what, *each.changes, each.margin, words.VERDICTS[each.verdict]):
+            assert squeezed(told) in flat
+            assert squeezed(told.replace("&", "&amp;")) in page
+    assert cures_on({"other": found}, proof, "shift") == ()
+    assert len(cures_on(found, proof, "shift")) == len(found)  # in one row, of the first line
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS_MM))
+@pytest.mark.parametrize("name", NAMES)
+def test_no_page_is_nearly_empty(name: str, paper: str, pdftoppm_path: str, tmp_path: Path) -> None:
+    """Ink reaches past a third of every page, the foot aside."""
+    truck, proof = example(name)
+    pdf = book.book_pdf(truck, proof, views_of(truck), paper=paper, made_on=DAY)
+    for width, height, dots in pages_of(pdf, pdftoppm_path, tmp_path):
+        text_mm = height - 18.0 / 25.4 * DPI
+        rows = [row for row in range(height) if min(dots[row * width : (row + 1) * width]) < 128 and row < text_mm]
+        assert (rows[-1] - rows[0]) / (text_mm - 15.0 / 25.4 * DPI) > 1.0 / 3.0
 
 
 def test_the_same_design_and_date_give_the_same_bytes(tmp_path: Path) -> None:

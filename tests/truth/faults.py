@@ -11,6 +11,12 @@ Not covered, and said so by `skipped`: edges found by substitution, and two or m
 Rails that always have the same potential (a return with no offset and the ground) count as one rail. At a vertex where
 0 ohm joins rails that differ, there is no reading: that vertex is left out and `shorted` is set. A pin that hangs on
 nothing may read anything from 0 to full scale, as elsewhere in the checker.
+
+Where the page on faults could be read in two ways it was settled, and this module follows the page as it now reads:
+the chassis of a chafe lies at `return_offset`, without the drop of a series diode (this module had taken the rail with
+the diode); the node `manual` of a bare enable can chafe, `pin` counts among the nodes of form elements, and unplugging
+takes the ladder's resistors of that station and all contacts of it (so it was here before). In a ladder a contact
+without a resistor takes nothing but itself (this module had taken the joint that stands for its resistor too).
 """
 
 from __future__ import annotations
@@ -66,7 +72,7 @@ class Fault:
     `line.taps` where the site is a node, a pair of nodes or a station. `detail`: chafed: (node,); bridged: (node,
     node); swapped: (the other contact's id,); unplugged: (station,); else empty. Nodes: "pin", "far", "source",
     "manual", "~up" (between contact up and its resistor), "n1" ... (taps of a ladder), own nodes of form elements.
-    `severity`: whether it has one. `note`: not empty where the page on faults can be read in more than one way.
+    `severity`: whether it has one. `note`: says so where the page on faults has a rule of its own for this case.
     """
 
     site: str
@@ -136,11 +142,10 @@ def single_faults(truck: Truck, line_id: str) -> list[Fault]:
 
     branches = branch_nodes(truck, line)
     chafed = branches if line.form == "elements" else ["pin", "far", "source", *branches]
-    diode_on_return = line.series_diode is not None and line.source_rail == "return"
     enable_bare = any(c.id == line.enable and c.resistor is None for c in contacts)
     for node in chafed:
         note = "manual is not between a contact and a resistor here" if node == "manual" and enable_bare else ""
-        diode = "the return rail is taken with the series diode" if diode_on_return else ""
+        diode = "the chassis lies before the series diode" if chassis(line) == "chassis" else ""
         out.append(Fault(here, "chafed-to-ground", True, (node,), note or diode))
         out.append(Fault(here, "chafed-to-supply", True, (node,), note))
     for a, b in itertools.combinations(branches, 2):
@@ -190,6 +195,11 @@ def skipped(truck: Truck, line_id: str) -> str | None:
 # ---------------------------------------------------------------- the circuit edit
 
 
+def chassis(line: Line) -> str:
+    """Rail of the chassis near the switches: the return, but without the series diode that stands before it."""
+    return "chassis" if line.series_diode is not None and line.source_rail == "return" else "return"
+
+
 def faulty_circuit(
     truck: Truck, line: Line, fault: Fault | None, operated: frozenset[str], severities: tuple[Number, ...] = ()
 ) -> list[El]:
@@ -204,14 +214,16 @@ def faulty_circuit(
         return circuit(truck, line, frozenset(exchange.get(c, c) for c in operated))
     els = circuit(truck, line, operated)
     if kind in ("chafed-to-ground", "chafed-to-supply"):
-        rail = "return" if kind == "chafed-to-ground" else "battery"
+        rail = chassis(line) if kind == "chafed-to-ground" else "battery"
         return [*els, El(FAULT, fault.detail[0], rail, severities, (FAULT,))]
     if kind == "bridged":
         a, b = fault.detail
         return [*els, El(FAULT, a, b, severities, (FAULT,))]
     if kind == "unplugged":
-        gone = tuple(f"contact.{c.id}." for c in by_id.values() if c.station == fault.detail[0])
-        return [e for e in els if not e.path.startswith(gone)]
+        there = [c for c in by_id.values() if c.station == fault.detail[0]]
+        gone = tuple(f"contact.{c.id}." for c in there)
+        stays = {f"contact.{c.id}.resistor" for c in there if c.resistor is None}  # a joint of the ladder, no part
+        return [e for e in els if e.path in stays or not e.path.startswith(gone)]
     if kind in ("stuck-closed", "stuck-open", "worn", "wrong-throw"):
         return [_faulty_contact(e, by_id[fault.site.split(".")[1]], fault, severities) for e in els]
     assert any(e.path == fault.site for e in els), fault.label
@@ -387,8 +399,12 @@ def _one_name(truck: Truck, line: Line) -> dict[str, str]:
         return span is None or span.ends == (0, 0)
 
     out = {}
-    if none(line.return_offset) and (line.source_rail != "return" or none(line.series_diode)):
-        out["return"] = "ground"
+    if none(line.return_offset):
+        out["chassis"] = "ground"
+        if line.source_rail != "return" or none(line.series_diode):
+            out["return"] = "ground"
+    elif none(line.series_diode):
+        out["chassis"] = "return"
     if line.has_feed and none(line.feed_drop) and (line.source_rail != "feed" or none(line.series_diode)):
         assert line.feed_from is not None
         out["feed"] = line.feed_from
@@ -422,7 +438,9 @@ class Bench:
             ranges = source_ranges(self.truck, self.line, key_state)
             seen: dict[tuple[Fraction, ...], tuple[dict[str, Fraction], dict[str, float]]] = {}
             for choice in itertools.product(*(sorted(set(ends)) for ends in ranges.values())):
-                rails = rail_volts(self.truck, self.line, key_state, dict(zip(ranges, choice, strict=True)))  # type: ignore[arg-type]
+                sources: dict[str, Any] = dict(zip(ranges, choice, strict=True))
+                rails = rail_volts(self.truck, self.line, key_state, sources)
+                rails["chassis"] = sources[f"line.{self.line.id}.return_offset"]
                 seen[tuple(rails.values())] = rails, {k: float(v) for k, v in rails.items()}
             self._corners[key_state] = list(seen.values())
         return self._corners[key_state]

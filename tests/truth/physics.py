@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from tests.truth.truck import INF, Contact, Line, Number, Pull, Resistor, Truck, exact
 
-RAILS = ("ground", "return", "feed", "battery", "reference")
+RAILS = ("ground", "return", "feed", "battery", "reference", "chassis")  # the last only with a fault, see faults.py
 Array = npt.NDArray[np.float64]
 Box = Mapping[str, tuple[Number, Number]]
 

@@ -248,6 +248,16 @@ def test_a_chafe_goes_to_the_return_not_to_the_controllers_ground() -> None:
     assert one(t, the(t, "line.taps", "chafed-to-ground", "pin"), (), F(1000)) == F("0.1") + share(900) * F("0.9")
 
 
+def test_a_chafe_to_chassis_does_not_have_the_volts_of_the_series_diode() -> None:
+    line = dataclasses.replace(CODED, return_offset=Span("0.5", "0.5"), series_diode=Span("0.7", "0.7"))
+    t = truck([contact("up"), contact("down", "3000")], line)
+    chafed = the(t, "line.taps", "chafed-to-ground", "pin")
+    assert one(t, chafed, (), F(0)) == F("0.1")  # 0.5 V of 5 V, not 1.2 V
+    # 5 V through 1000 ohm, 1.2 V through 9000 ohm, 0.5 V through 2000 ohm
+    siemens = F(1) / 1000 + F(1) / 9000 + F(1) / 2000
+    assert one(t, chafed, (), F(2000)) == (F(5) / 1000 + F("1.2") / 9000 + F("0.5") / 2000) / siemens / 5
+
+
 def test_chafed_to_supply() -> None:
     pin = dataclasses.replace(PIN, compares="volts", full_scale_v="16")
     t = truck([contact("up"), contact("down", "3000")], CODED, pin)  # battery 10 V to 14 V, pull-up from 5 V
@@ -356,6 +366,8 @@ def test_ladder() -> None:
     assert {f.detail[0] for f in single_faults(t, "taps") if f.kind == "chafed-to-ground"} == {
         *("pin", "far", "source", "n1", "n2", "n3")
     }
+    bare = truck([contact("a", None, station="wheel"), contact("b", "200")], t.lines[0])
+    assert one(bare, the(bare, "line.taps", "unplugged", "wheel"), ["b"]) == share(200)  # no resistor, so no gap
 
 
 DOWN = truck(

@@ -16,12 +16,25 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from pinproof.chain.measures import BARE_PIN, LIVE_OHMS, METER, Measure, link_of, measure_of
-from pinproof.chain.outlook import JUDGES_WORDS, Outlook, fed_through_enable, outlooks, pull_is_unknown, what_goes_wrong
+from pinproof.chain.outlook import (
+    JUDGES_WORDS,
+    Outlook,
+    fed_through_enable,
+    in_ohms,
+    outlooks,
+    own_pull,
+    pull_is_unknown,
+    what_goes_wrong,
+)
 from pinproof.choose.drawer import Drawer
-from pinproof.design.model import UNKNOWN, Input, Line, Truck
+from pinproof.choose.pick import series_of
+from pinproof.design.model import Input, Line, Truck
+from pinproof.design.pull_words import pull_measurement_of
+from pinproof.proof.checks.heat import bodies_w, body_sentence
 from pinproof.proof.prove import prove_line
 from pinproof.proof.results import LineProof, RestsOn, TruckProof
 from pinproof.quantities import format_value
+from pinproof.quantities.preferred import in_series
 from pinproof.verdict import Verdict
 
 MOST_ACTIONS = 3
@@ -33,7 +46,10 @@ SAME_OHM = 1e-3
 
 @dataclass(frozen=True)
 class Action:
-    """One thing to do. `parameters` are the design paths it settles, `command` what to type, "" where nothing."""
+    """One thing to do. `parameters` are the design paths it settles, `command` what to type, "" where nothing.
+
+    `steps` tell how, where `what` alone does not; what is to be written into the file stands there as it is written.
+    """
 
     what: str
     why: str
@@ -43,6 +59,7 @@ class Action:
     order_today: bool = False
     parameters: tuple[str, ...] = ()
     command: str = ""
+    steps: tuple[str, ...] = ()
 
 
 def next_actions(truck: Truck, proof: TruckProof, drawer: Drawer | None = None) -> tuple[Action, ...]:
@@ -60,6 +77,7 @@ def _all(truck: Truck, proof: TruckProof, drawer: Drawer | None) -> Iterator[Act
     seen = {line.id: outlooks(truck, line) for line, _ in pairs}
     for line, _ in pairs:
         yield from _pull(truck, line, seen[line.id])
+        yield from _list_pull(truck, line)
     for line, each in pairs:
         yield from _feeding(truck, line, each, seen[line.id])
         yield from _judging(truck, line)
@@ -84,6 +102,7 @@ def _all(truck: Truck, proof: TruckProof, drawer: Drawer | None) -> Iterator[Act
 def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawer | None) -> Iterator[Action]:
     needed: dict[float, int] = {}
     paths: list[str] = []
+    bodies: list[tuple[float, float | str]] = []
     settled, assumed = True, False
     for line, proof in pairs:
         settled = settled and proof.verdict.rank >= Verdict.WOULD_HOLD.rank and not line.free
@@ -98,33 +117,43 @@ def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawe
                 settled = False
             else:
                 needed[each.ohm] = needed.get(each.ohm, 0) + 1
+                bodies.append((each.ohm, bodies_w([each.path], proof.findings)[each.path]))
     if not paths:
         return
     days = "by post they take days (common practice, no source)"
-    assortment = "an assortment of 1 % film resistors, half watt, 10 Ω to 1 MΩ"
+    has_parts = truck.parts.at_hand or (drawer is not None and bool(drawer.parts))
+    assortment = f"an assortment of {series_of(truck)} film resistors, {_tolerance_words(truck)}, half watt"
     if not settled:
-        if drawer is not None and drawer.parts:
+        if has_parts:
             return
-        now = f" Of today's values: {_values(needed, 1)}." if needed else ""
+        now = f" Of today's values: {_values(needed, 1)}. {body_sentence(bodies)}".rstrip() if needed else ""
         yield Action(
-            f"Order today: {assortment}, and a 10 kΩ potentiometer.",
+            f"Order today: {assortment}, 10 Ω to 1 MΩ, and a 10 kΩ potentiometer.",
             f"The values of {_count(len(paths), 'resistor')} can still change; {days}.{now}",
             10, order_today=True, parameters=tuple(paths),
         )  # fmt: skip
         return
     short = _not_in_drawer(needed, drawer)
+    if truck.parts.at_hand:
+        short = {ohm: count for ohm, count in short.items() if not in_series(truck.parts.series, ohm)}
     if short:
-        body = _body_words([proof for _, proof in pairs])
+        body = body_sentence(bodies)
         why = (
             f"The line holds with these values and nobody has measured the parts; {days}. One spare of each is counted."
         )
         also = ""
-        if assumed:
+        if assumed and not has_parts:
             also = f". Also {assortment}"
             why += " The windows are assumed, so the values can still change."
         yield Action(
-            f"Order today: {_values(short, 2)}{body}{also}.", why, 10, order_today=True, parameters=tuple(paths)
+            f"Order today: {_values(short, 2)}{also}. {body}".rstrip(), why, 10, order_today=True,
+            parameters=tuple(paths),
         )
+
+
+def _tolerance_words(truck: Truck) -> str:
+    stated = truck.parts.tolerance or truck.defaults.tolerance
+    return format_value(stated.value, "ratio") if stated is not None else "1 %"
 
 
 def _not_in_drawer(needed: dict[float, int], drawer: Drawer | None) -> dict[float, int]:
@@ -143,14 +172,6 @@ def _values(needed: dict[float, int], spare: int) -> str:
     )
 
 
-def _body_words(proofs: Sequence[LineProof]) -> str:
-    bodies = [each.numbers["fault_body_w"] for p in proofs for each in p.findings if "fault_body_w" in each.numbers]
-    watts = [each for each in bodies if isinstance(each, float)]
-    if len(watts) < len(bodies):
-        return ", the strongest bodies there are: one burns even at 1 W if its wire is shorted (see the resistor link)"
-    return f", bodies of {max(watts):g} W" if watts else ""
-
-
 # what keeps the proof from being made
 
 
@@ -158,21 +179,46 @@ def _pull(truck: Truck, line: Line, seen: Sequence[Outlook]) -> Iterator[Action]
     owner = truck.input_of(line)
     if not pull_is_unknown(owner):
         return
-    paths = tuple(f"input.{owner.id}.{side}" for side in ("pull_up", "pull_down") if getattr(owner, side) is UNKNOWN)
-    if len(paths) == 2:
-        yield Action(
-            f"Unplug the coded wire, key on, and read the volts at the bare pin of {owner.id}. Near 5 V or near the "
-            'battery: form = "pull-up", switches to ground. Near 0 V: form = "pull-down", switches to a supply.',
-            "Nothing can be proven before the form is known: in the wrong form every code is upside down.",
-            5, (METER,), BARE_PIN, parameters=paths,
-        )  # fmt: skip
-    path = f"input.{owner.id}.{'pull_up' if line.source_side == 'return' else 'pull_down'}"
-    measure = measure_of(path)
-    if measure is None or path not in paths:
-        return
+    measure = pull_measurement_of(owner, line)
     said = [f"{_judged(owner, each.judges)}{each.text}" for each in seen]
-    why = " ".join(said) if said else f"The pull inside {owner.id} is unknown, so no reading can be computed."
-    yield _action(measure, why, (path,))
+    if len(measure.sides) > 1:
+        why = "Nothing can be proven before the form is known: in the wrong form every code is upside down."
+    elif said:
+        why = " ".join(said)
+    else:
+        why = f"The pull inside {owner.id} is unknown, so no reading can be computed."
+    yield Action(
+        measure.what, why, measure.minutes, measure.tools, measure.caution,
+        parameters=tuple(f"{owner.path}.{side}" for side in measure.sides), steps=measure.how,
+    )  # fmt: skip
+
+
+def _list_pull(truck: Truck, line: Line) -> Iterator[Action]:
+    """A list in ohms that was made for another pull than this pin has."""
+    own = own_pull(truck, line)
+    if own is None or own.ohm is None:
+        return
+    other = [
+        (each.path, each.meaning, each.with_pull_ohm)
+        for each in in_ohms(line)
+        if each.with_pull_ohm is not None and not each.own_pull
+        if abs(each.with_pull_ohm / own.ohm - 1.0) > max(own.tolerance, SAME_OHM)
+    ]
+    if not other:
+        return
+    stated = " and ".join(dict.fromkeys(format_value(ohm, "resistance") for _, _, ohm in other))
+    yield Action(
+        f"Find out with which pull the list of {line.id} was made.",
+        f"It says with_pull = {stated}, and this pin has {format_value(own.ohm, 'resistance')}. A list made for "
+        "another pull means other ohms here.",
+        10, parameters=tuple(f"{path}.with_pull" for path, _, _ in other),
+        steps=(
+            "Ask whoever made the list, or the controller's maker.",
+            f"Made for this very pin: take with_pull out at {', '.join(meaning for _, meaning, _ in other)}; the pin's "
+            "own pull is then taken.",
+            "Made with the pull that stands there: leave it. The ohms are then turned into readings with that pull.",
+        ),
+    )  # fmt: skip
 
 
 def _judged(owner: Input, judges: str) -> str:
@@ -226,7 +272,7 @@ def _wanted(line: Line) -> Iterator[Action]:
     yield Action(
         f"Find out what the pin wants for {line.id}: the maker's list, else by potentiometer. {measure.how}",
         "No window and no target is known; only whether the readings could be told apart can be computed.",
-        measure.minutes, measure.tools, measure.caution, parameters=(f"line.{line.id}.window",),
+        measure.minutes, measure.tools, measure.caution, parameters=(f"line.{line.id}.window",), steps=measure.steps,
     )  # fmt: skip
 
 
@@ -253,7 +299,7 @@ def _failing(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
     weak = {each.parameter: each for each in proof.rests_on}
     rest = weak.get(row.weakest)
     if rest is not None and math.isfinite(rest.strain) and link_of(row.weakest) not in ("", "resistor", "meaning"):
-        measure = measure_of(row.weakest)
+        measure = measure_of(row.weakest, truck)
         if measure is not None:
             yield _action(measure, f"{why} {rest.what}", (row.weakest,))
     yield Action(
@@ -284,19 +330,16 @@ def margin_words(margin: float) -> str:
 
 
 def _measure(truck: Truck, rest: RestsOn, rests: Sequence[RestsOn]) -> Iterator[Action]:
-    measure = measure_of(rest.parameter)
+    measure = measure_of(rest.parameter, truck)
     if measure is None:
         return
-    contact = rest.parameter.split(".")[1] if rest.parameter.startswith("contact.") else ""
-    entry = truck.entries().get(rest.parameter)
-    same = [each for each in rests if contact and each.parameter.endswith("." + rest.parameter.rsplit(".", 1)[1])]
-    shared = [each for each in same if each.text == rest.text] if getattr(entry, "from_default", False) else [rest]
+    shared = rest.parts or (rest.parameter,)
     many = f" The same number stands for {len(shared)} contacts: measure each." if len(shared) > 1 else ""
     stated = f" ({rest.text}, {rest.basis})" if not rest.text.startswith("window ") else f" ({rest.basis})"
     yield _action(
         measure,
         f"It rests on the {measure.name}{stated}. {sentence(rest.what)}{many}",
-        tuple(each.parameter for each in shared),
+        shared,
     )
 
 
@@ -323,7 +366,9 @@ def _bench(proof: TruckProof) -> Iterator[Action]:
 
 
 def _action(measure: Measure, why: str, paths: tuple[str, ...]) -> Action:
-    return Action(measure.how, why, measure.minutes, measure.tools, measure.caution, parameters=paths)
+    return Action(
+        measure.how, why, measure.minutes, measure.tools, measure.caution, parameters=paths, steps=measure.steps
+    )
 
 
 def _count(number: int, what: str) -> str:

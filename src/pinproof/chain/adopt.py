@@ -4,6 +4,7 @@ Answers: the same file with an id of its own, in which nothing counts as measure
          which of them to measure first on this truck.
 Touches: nothing; the caller reads and writes the files.
 How:     only the characters of the id, the name and each `basis = "measured"` change; comments, order and blanks stay.
+         What the other owner has at hand ([parts]: his drawer, his assortment) is taken out.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from pinproof.design.locate import Path, locate
 from pinproof.proof.results import RestsOn, TruckProof
 
 MEASURED, BORROWED = "measured", "borrowed"
+OWNERS_PARTS = ("drawer", "at_hand")
 
 
 @dataclass(frozen=True)
@@ -74,6 +76,8 @@ def adopted(text: str, design_id: str, name: str = "", file: str = "<text>") -> 
         body = f'{body[:start]}"{BORROWED}"{body[end:]}'
     called = name or f"copy of {truck.name or truck.id}"
     body = with_values(body, {"id": design_id, "name": called}, file)
+    mine = tomllib.loads(body).get("parts", {})
+    body = with_values(body, {f"parts.{key}": None for key in OWNERS_PARTS if key in mine}, file)
     eol = "\r\n" if "\r\n" in body else "\n"
     head = f"# Taken over from {truck.id}: what was measured there is borrowed here until it is measured again.{eol}"
     out = mark + head + body

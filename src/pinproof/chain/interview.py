@@ -80,11 +80,26 @@ class WantList:
 
 @dataclass(frozen=True)
 class Parts:
-    """Resistors at hand: a series with a tolerance, or a file with a drawer."""
+    """Resistors that can be got: a series with a tolerance, or a file with a drawer.
+
+    `guessed` names what was not said and was taken: "series" or "tolerance".
+    """
 
     series: str = ""
     tolerance: str = ""
     drawer: str = ""
+    at_hand: bool = False
+    guessed: str = ""
+
+    @property
+    def text(self) -> str:
+        """What was understood, with what was not said."""
+        if self.drawer:
+            return f"your drawer {self.drawer}"
+        why = {"series": f"no series was named, {self.series} is usual for {self.tolerance}",
+               "tolerance": f"no tolerance was named, {self.tolerance} is usual for {self.series}"}  # fmt: skip
+        said = f" ({why[self.guessed]})" if self.guessed else ""
+        return f"{self.series} {self.tolerance}{', all at hand' if self.at_hand else ''}{said}"
 
 
 @dataclass(frozen=True)
@@ -184,7 +199,7 @@ def _pull(text: str) -> tuple[Stated, str | None]:
         tolerance, body = hit[1].strip(), body[: hit.start()].strip()
         if not 0.0 <= parse(tolerance, "tolerance") < 1.0:
             raise AnswerFault("pull", f'A tolerance of {tolerance} cannot be. Write it as in "1 kohm 5 %".')
-    if parse(body, "resistance") <= 0.0:
+    if parse(body, "resistance", allow_milli=False) <= 0.0:
         raise AnswerFault("pull", 'A pull has more than 0 ohms. Write it as in "1 kohm 5 %", or ?.')
     return Stated(body, basis or "assumed"), tolerance  # type: ignore[arg-type]
 
@@ -204,19 +219,30 @@ def _range(key: str, dimension: str, unit: str) -> Callable[[str], Stated]:
     return read
 
 
+_AT_HAND = re.compile(r"\b(?:assortment|at hand|have|got|own|box|kit|set|drawer|shelf|stock)\b", re.IGNORECASE)
+_PARTS_EXAMPLE = (
+    f'Write the series ({", ".join(SERIES)}) and the tolerance, as in "E24 1 %"; before it "have" if you have them '
+    "all. The lid of an assortment says how many values a decade has: 12 is E12, 24 is E24, 96 is E96. Or write the "
+    "name of your drawer file, as in drawer.toml."
+)
+
+
 def _parts(text: str) -> Parts:
     if re.search(r"\.(toml|csv)$", text, re.IGNORECASE):
         return Parts(drawer=text)
     series = re.search(r"\be\s?(192|96|48|24|12|6|3)\b", text, re.IGNORECASE)
     tolerance = re.search(r"([0-9]+(?:[.,][0-9]+)?)\s*(?:%|percent\b)", text, re.IGNORECASE)
-    if series is None and tolerance is None:
-        example = 'Write a series, a tolerance or both, as in "E24 1 %", or the name of your drawer file.'
-        raise AnswerFault("parts", f'"{text[:60]}" names no series ({", ".join(SERIES)}) and no tolerance. {example}')
+    at_hand = _AT_HAND.search(text) is not None
+    if series is None and (at_hand or tolerance is None):
+        what = "says that parts lie at hand, but not of which series" if at_hand else "names no series and no tolerance"
+        raise AnswerFault("parts", f'"{text[:60]}" {what}. {_PARTS_EXAMPLE}')
     given = f"{tolerance[1].replace(',', '.')} %" if tolerance is not None else ""
     if given and not 0.0 < parse(given, "tolerance") <= 0.2:
         raise AnswerFault("parts", f"Resistors of {given} cannot be meant; 0.1 to 20 % are sold.")
     name = f"E{series[1]}" if series is not None else ("E24" if parse(given, "tolerance") > 0.02 else "E96")
-    return Parts(series=name, tolerance=given or f"{usual_tolerance(name) * 100:g} %")
+    usual = f"{usual_tolerance(name) * 100:g} %"
+    guessed = "series" if series is None else "" if given else "tolerance"
+    return Parts(series=name, tolerance=given or usual, at_hand=at_hand, guessed=guessed)
 
 
 def read_list(text: str) -> WantList:
@@ -231,7 +257,7 @@ def read_list(text: str) -> WantList:
     hit = re.search(r"\bwith\s+(?:a\s+)?(?:pull(?:[- ]?(?:up|down))?\s+)?(?:of\s+)?(\S[^,;]*)$", body, re.IGNORECASE)
     if hit is not None:
         pull, body = hit[1].strip(), body[: hit.start()].rstrip(" ,;")
-        if parse(pull, "resistance") <= 0.0:
+        if parse(pull, "resistance", allow_milli=False) <= 0.0:
             raise AnswerFault("list", "The pull of a list has more than 0 ohms.")
     entries = [_entry(part.strip()) for part in re.split(r"[;\n]|,(?!\d)", body) if part.strip()]
     if not entries:
@@ -252,14 +278,20 @@ def read_list(text: str) -> WantList:
 
 
 _LIST_EXAMPLE = 'Write it as in "up 2.88k, down 1.27k, manual 8.25k".'
-_ENTRY = re.compile(r"([+-]|[^\d=:.]*?[^\d=:.\s])\s*(?:=|:|\s|(?<=[+-]))\s*((?:[\d.].*)|open|short|∞)$", re.IGNORECASE)
+_ENTRY = re.compile(
+    r"([+-]|[^\d=:.]*?[^\d=:.\s])\s*(?:=|:|\s|(?<=[+-]))\s*((?:(?:[\d.]|o(?=[\d.])).*)|open|short|∞)$", re.IGNORECASE
+)
+_END_WORDS = r"(?:(?:up\s+)?to|below|under|at\s+most|max\.?)"
+_UP_TO = re.compile(rf"([^\d=:]*?[^\d=:\s])(?:\s*[=:]\s*|\s+){_END_WORDS}\s+(?=[\d.o])", re.IGNORECASE)
+_RAIL = {"ohm": "0 ohm", "volt": "0 V", "ratio": "0 %"}
 _MEANING = re.compile(r"[^\W_](?:[\w+/ -]*[\w+/-])?")
 _KINDS = (("ohm", "resistance"), ("volt", "voltage"), ("ratio", "ratio"))
 
 
 def _entry(text: str) -> Entry:
-    hit = _ENTRY.match(text)
-    if hit is None:
+    up_to = _UP_TO.match(text)  # a range with its upper end alone begins at the rail
+    hit = _ENTRY.match(text if up_to is None else f"{up_to[1]} {text[up_to.end() :]}")
+    if hit is None or re.fullmatch(_END_WORDS, hit[1].strip(), re.IGNORECASE):
         raise AnswerFault("list", f'"{text[:60]}" is not a command and its reading. {_LIST_EXAMPLE}')
     word = " ".join(hit[1].lower().split())
     if word == "d":
@@ -277,11 +309,12 @@ def _entry(text: str) -> Entry:
     first: QuantityFault | None = None
     for kind, dimension in _KINDS:
         try:
-            parse(value, dimension)
+            parse(value, dimension, allow_milli=False)
         except QuantityFault as fault:
-            first = first or fault
+            if first is None or ("?" in fault.hint and "?" not in first.hint and not first.readings):
+                first = fault  # what asks back tells more than what only refuses
         else:
-            return Entry(meaning, kind, value)
+            return Entry(meaning, kind, value) if up_to is None else Entry(meaning, kind, _RAIL[kind], value)
     for kind, dimension in _KINDS:
         try:
             low, high = parse_span(value, dimension)
@@ -394,8 +427,9 @@ QUESTIONS: tuple[Question, ...] = (
         _range("temperature", "temperature", "°C"),
     ),
     Question(
-        "parts", "Which resistors can you get?",
-        ("As in: E24 1 %, or E96 1 %, or the name of your drawer file (drawer.toml).",), _parts,
+        "parts", "Which resistors have you, or can you get?",
+        ("As in: E24 1 %, or have E24 1 % if an assortment of them lies at hand.",
+         "Or the name of your drawer file (drawer.toml)."), _parts,
     ),
 )  # fmt: skip
 

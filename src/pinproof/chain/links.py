@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 from pinproof.chain.actions import Action, margin_words, next_actions, number_words, sentence
 from pinproof.chain.measures import LINKS, link_of, measure_of
+from pinproof.chain.outlook import in_ohms, own_pull
 from pinproof.choose.drawer import Drawer
 from pinproof.design.model import Line, Truck
 from pinproof.proof.results import Finding, LineProof, RestsOn, SituationProof, TruckProof
@@ -46,9 +47,11 @@ NOT_BUILT = {
     "gear": "Not built in this version: the driveline is not computed. Work the speeds per gear out by hand, and keep "
     "the controller's own over-speed guard on.",
     "log": "Not built in this version: logs are not read. Count taps and shifts on a slow drive in an empty area.",
-    "repair": "Not built in this version: faults are not searched for. The wire link says what one broken or shorted "
-    "wire reads as.",
 }
+REPAIR = (
+    "Not told by the file alone. `pinproof faults` lists what every fault would do, what removes it and which check "
+    "finds it."
+)
 
 
 @dataclass(frozen=True)
@@ -104,6 +107,8 @@ def chain_of(truck: Truck, proof: TruckProof, drawer: Drawer | None = None) -> C
 def _link(name: str, truck: Truck, proof: TruckProof) -> Link:
     if name in NOT_BUILT:
         return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, NOT_BUILT[name], built=False)
+    if name == "repair":
+        return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, REPAIR)
     parts = []
     for each in proof.lines:
         line = truck.line(each.line)
@@ -113,6 +118,7 @@ def _link(name: str, truck: Truck, proof: TruckProof) -> Link:
             verdict, text = _reading(each)
         else:
             verdict, text = _meaning(line, each)
+            text += _list_words(truck, line)
         parts.append((verdict, f"{each.line}: {text}" if len(proof.lines) > 1 else text))
     if not parts:
         return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, "The design has no coded line.")
@@ -210,6 +216,26 @@ def _meaning(line: Line, proof: LineProof) -> tuple[Verdict, str]:
     if borrowed:
         return Verdict.PASS, f"Windows known; those of {', '.join(borrowed)} are borrowed from another truck."
     return Verdict.PASS, "Every window is measured or published."
+
+
+def _list_words(truck: Truck, line: Line) -> str:
+    """With which pull a list in ohms is taken."""
+    entries = in_ohms(line)
+    said = []
+    if any(each.own_pull for each in entries):
+        own = own_pull(truck, line)
+        known = "this pin's own pull" + ("" if own is None or own.ohm is None else f", {_ohm(own.ohm)}")
+        said.append(
+            f" Ohms that name no pull are taken with {known} (assumed); if the list is for another, write with_pull."
+        )
+    stated = dict.fromkeys(_ohm(each.with_pull_ohm) for each in entries if not each.own_pull and each.with_pull_ohm)
+    if stated:
+        said.append(f" Its ohms are meant with a pull of {' and '.join(stated)}, as the file says.")
+    return "".join(said)
+
+
+def _ohm(ohm: float) -> str:
+    return format_value(ohm, "resistance")
 
 
 def row_words(row: SituationProof) -> str:

@@ -10,6 +10,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pinproof.design.model import Truck
+from pinproof.design.pull_words import Side, pull_measurement, pull_measurement_of
+
 LINKS = ("switch", "resistor", "wire", "pin", "reading", "meaning", "gear", "log", "repair")
 """The chain, in order."""
 
@@ -23,7 +26,7 @@ BARE_PIN = "Touch ground before you touch the pin (static). Do not bridge two pi
 
 @dataclass(frozen=True)
 class Measure:
-    """How one number is found. `name` is what people call it, `how` one instruction."""
+    """How one number is found. `name` is what people call it, `how` one instruction, `steps` what it takes if more."""
 
     name: str
     link: str
@@ -31,6 +34,7 @@ class Measure:
     minutes: int
     tools: tuple[str, ...]
     caution: str = ""
+    steps: tuple[str, ...] = ()
 
 
 _CONTACT = {
@@ -95,18 +99,6 @@ _RESISTOR = Measure(
     "{key} of {id}", "resistor", "Unplug it. Read its ohms and write them in as measured.", 5, (METER,), LIVE_OHMS
 )
 _INPUT = {
-    "pull_up": Measure(
-        "pull-up inside {id}", "pin",
-        "Unplug the coded wire, key on. Read the volts at the pin with nothing on it, then with 10 kΩ and with 1 kΩ "
-        "from the pin to the controller's own ground.",
-        15, (METER, "1 kΩ and 10 kΩ resistors, their ohms read first"), FUSED,
-    ),
-    "pull_down": Measure(
-        "pull-down inside {id}", "pin",
-        "Unplug the coded wire, key on. Feed the pin from battery plus through a 1 A fuse and 10 kΩ; read the volts "
-        "before the resistor and at the pin. Again with 4.7 kΩ, then 2.2 kΩ, as long as the pin stays under 5 V.",
-        15, (METER, "1 A fused test lead", "10, 4.7 and 2.2 kΩ resistors, their ohms read first"), FUSED,
-    ),
     "reference": Measure(
         "reference of {id}", "pin",
         "Key on. Read the volts between the controller's 5 V sensor supply and sensor ground.",
@@ -129,6 +121,12 @@ _MEANING = Measure(
     "supply with 220 Ω in series. Turn it until the shown meaning changes, unplug, read the ohms. Do it upwards and "
     "downwards for each edge.",
     40, (METER, "10 kΩ potentiometer and 220 Ω", "whatever shows the controller's reading"), FUSED,
+    (
+        "Write them at its [[line.window]]; an edge that is not there is left out:",
+        'low = "… ohm"', 'high = "… ohm"', 'found = "substitution"', 'basis = "measured"',
+        "A line has windows or targets: where [[line.target]] stands, every meaning gets its window, and the targets, "
+        'or windows = "free", go out.',
+    ),
 )  # fmt: skip
 _TEMPERATURE = Measure(
     "temperature of the switches", "resistor", "Stick thermometer strips at lever and wheel for one hot day.", 10,
@@ -142,8 +140,11 @@ def link_of(path: str) -> str:
     return found.link if found is not None else ""
 
 
-def measure_of(path: str) -> Measure | None:
-    """How the number at a design path is found, its name filled in; None for a path that nobody measures."""
+def measure_of(path: str, truck: Truck | None = None) -> Measure | None:
+    """How the number at a design path is found, its name filled in; None for a path that nobody measures.
+
+    With the truck, a pull is measured as its input and its line want it.
+    """
     head, *rest = path.split(".")
     if head == "supply":
         return _SUPPLY
@@ -154,6 +155,8 @@ def measure_of(path: str) -> Measure | None:
     owner, key = rest[0], rest[1]
     if head == "contact":
         return _named(_CONTACT.get(key), owner, key)
+    if head == "input" and key in ("pull_up", "pull_down"):
+        return _pull(owner, key, truck)
     if head == "input":
         return _named(_INPUT.get(key), owner, key)
     if head == "line" and key in ("window", "target") and len(rest) >= 3:
@@ -165,10 +168,21 @@ def measure_of(path: str) -> Measure | None:
     return _named(_LINE.get(key), owner, key) if head == "line" else None
 
 
+def _pull(owner: str, key: str, truck: Truck | None) -> Measure:
+    side: Side = "pull_up" if key == "pull_up" else "pull_down"
+    if truck is None:
+        found = pull_measurement(owner, (side,))
+    else:
+        line = next((each for each in truck.lines if each.input == owner), None)
+        found = pull_measurement_of(truck.input(owner), line, (side,))
+    name = f"{key.replace('_', '-')} inside {owner}"
+    return Measure(name, "pin", found.what, found.minutes, found.tools, found.caution, found.how)
+
+
 def _named(measure: Measure | None, owner: str, key: str) -> Measure | None:
     if measure is None:
         return None
     return Measure(
         measure.name.replace("{id}", owner).replace("{key}", key), measure.link, measure.how.replace("{id}", owner),
-        measure.minutes, measure.tools, measure.caution,
+        measure.minutes, measure.tools, measure.caution, measure.steps,
     )  # fmt: skip

@@ -11,8 +11,9 @@ import dataclasses
 import re
 from typing import Literal
 
-from pinproof.chain.interview import AnswerFault, Answers, Entry, WantList
+from pinproof.chain.interview import AnswerFault, Answers, Entry, Parts, WantList
 from pinproof.design import DesignFault, Truck, loads
+from pinproof.design.comments import FROM_LIST
 from pinproof.design.starter import ENABLE, IDLE, LINE_ID, Button, Sheet, Stated, Wanted, design_text
 from pinproof.proof.unknown import coder_ohms
 from pinproof.quantities import parse
@@ -60,7 +61,11 @@ def sheet_of(answers: Answers, design_id: str) -> Sheet:
         compares=answers.get("compares") if switched == "fuse" else None,
         supply=answers.get("supply"),
         temperature=answers.get("temperature"),
-        tolerance=Stated(parts.tolerance, "published") if parts is not None and parts.tolerance else None,
+        tolerance=_tolerance(parts),
+        series=parts.series if parts is not None else "",
+        series_note=f"nobody named it; usual for {parts.tolerance}" if parts and parts.guessed == "series" else "",
+        at_hand=parts is not None and parts.at_hand,
+        drawer=parts.drawer if parts is not None else "",
     )
     if listed is None:
         return sheet
@@ -68,6 +73,12 @@ def sheet_of(answers: Answers, design_id: str) -> Sheet:
         return _from_parts(sheet, listed)
     found = whose == "measured" and not listed.pull and listed.kind == "ohm"
     return dataclasses.replace(sheet, wanted=_wanted(sheet, listed), by_substitution=found)
+
+
+def _tolerance(parts: Parts | None) -> Stated | None:
+    if parts is None or not parts.tolerance:
+        return None
+    return Stated(parts.tolerance, "assumed" if parts.guessed == "tolerance" else "published")
 
 
 def checked(sheet: Sheet, question: str) -> Truck:
@@ -136,7 +147,8 @@ def _wanted(sheet: Sheet, listed: WantList) -> tuple[Wanted, ...]:
         else:
             out.append(Wanted(each.meaning, reading=each.low, is_ohm=each.kind == "ohm"))
     if all(each.meaning != IDLE for each in out):
-        out.append(_idle_window(sheet, listed) if is_range else Wanted(IDLE, reading=_rail(sheet)))
+        idle = _idle_window(sheet, listed) if is_range else Wanted(IDLE, reading=_rail(sheet))
+        out.append(dataclasses.replace(idle, listed=False))
     return tuple(out)
 
 
@@ -162,7 +174,7 @@ def _from_parts(sheet: Sheet, listed: WantList) -> Sheet:
     """The list names single resistors: what the pin sees in each state follows from the circuit they make."""
     ohms = {each.meaning: each.low for each in listed.entries if each.kind == "ohm"}
     values = {button.id: ohms[button.asks] for button in sheet.buttons if button.asks in ohms}
-    bare = dataclasses.replace(sheet, resistors=values, resistor_note="from the list")
+    bare = dataclasses.replace(sheet, resistors=values, resistor_note=FROM_LIST)
     truck = checked(bare, "list")
     view = line_view(truck, LINE_ID)
     entries: list[Entry] = []

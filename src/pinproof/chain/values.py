@@ -90,14 +90,43 @@ def choose_can_run(truck: Truck, line: Line) -> bool:
     return not pull_is_unknown(truck.input_of(line)) and bool(line.windows or line.targets)
 
 
-def chosen(truck: Truck, line: Line, source: str | Drawer, boxes: int = 200_000) -> Choice | None:
-    """What `pinproof.choose` takes for a line, within a budget of boxes; None where it cannot run."""
+@dataclass(frozen=True)
+class Tried:
+    """What choosing gave for a line: the choice, which may not hold, or why there is none."""
+
+    choice: Choice | None = None
+    why_not: str = ""
+
+    @property
+    def holding(self) -> Choice | None:
+        """The choice if the line holds with it."""
+        return self.choice if self.choice is not None and self.choice.feasible else None
+
+    @property
+    def text(self) -> str:
+        """Why nothing can be recommended, with the two meanings that collide; "" where values hold."""
+        if self.holding is not None or (self.choice is None and not self.why_not):
+            return ""
+        if self.choice is None:
+            return f"No values could be chosen: {self.why_not}"
+        origin = "your drawer" if self.choice.source == "drawer" else self.choice.source
+        head = f"No values of {origin} hold in the worst case."
+        found = self.choice.collision
+        if found is None:
+            return head
+        first, second = found.meanings
+        return f"{head} {first} and {second} collide. {found.text}"
+
+
+def chosen(truck: Truck, line: Line, source: str | Drawer | None, boxes: int = 200_000) -> Tried:
+    """What `pinproof.choose` takes for a line, within a budget of boxes; without a word where it cannot run."""
     if not choose_can_run(truck, line):
-        return None
+        return Tried()
     try:
-        return choose(truck, line.id, source=source, budget=Budget(nodes=boxes), runners_up=0, explain=False)
-    except PinproofError:
-        return None
+        found = choose(truck, line.id, source=source, budget=Budget(nodes=boxes), runners_up=0, try_changes=False)
+    except PinproofError as fault:
+        return Tried(None, str(fault))
+    return Tried(found)
 
 
 def _wanted_ohm(line: Line) -> dict[str, float]:

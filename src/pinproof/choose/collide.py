@@ -37,14 +37,14 @@ WIDER = 0.25
 """How much wider a window is tried, as a share of its width."""
 
 
-def collision_of(truck: Truck, built: Built, found: Found, proof: LineProof, again: Again) -> Collision:
+def collision_of(truck: Truck, built: Built, found: Found, proof: LineProof, again: Again | None) -> Collision:
     """Explain a choice that does not hold.
 
     Parameters
     ----------
     again : function
         (changed truck, tolerance of the parts or None) to the smallest margin after choosing again, and whether it is
-        proven to be the best.
+        proven to be the best. None: no changes are tried.
     """
     worst = int(np.argmin(found.margins))
     partner = _partner(built, worst)
@@ -61,7 +61,8 @@ def collision_of(truck: Truck, built: Built, found: Found, proof: LineProof, aga
     else:
         in_state = f" in {row.key_state}" if row.key_state else ""
         text = f"With {where}{in_state} the reading misses by {far}: {how}."
-    tried = tuple(sorted(_tried(truck, built.view.line, row, again), key=lambda each: -each.margin))
+    parting = () if again is None else tuple(_tried(truck, built.view.line, row, again))
+    tried = tuple(sorted(parting, key=lambda each: -each.margin))
     operated = row.situation.operated if row.situation else ()
     return Collision((first, second), operated, row.key_state, margin, short, unit, text, tried)
 

@@ -4,40 +4,82 @@ Answers: what could be changed, what would then be proven, and with how much mar
 Units:   ohms, volts; margins as in `pinproof.verdict`.
 Touches: nothing.
 
-Only a change whose rerun proof is better than the one at hand is offered, the best first. None of them removes or
-bridges an interlock: they change resistors, contacts, feeding and the return of the coded line itself.
+Only a change whose rerun proof is better than the one at hand is offered: first those with which the line holds, then
+those that only better it, and each of them the cheapest first. None of them removes or bridges an interlock: they
+change resistors, contacts, feeding and the return of the coded line itself.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from enum import IntEnum
 
 from pinproof.choose.build import choosable
 from pinproof.choose.certificate import Budget
 from pinproof.choose.drawer import Drawer
 from pinproof.choose.parts import HIGH_OHM, LOW_OHM
-from pinproof.choose.pick import choose
+from pinproof.choose.pick import HOLDS, NEAR_MISS, choose, series_of
+from pinproof.choose.results import Choice
 from pinproof.design.model import Line, Resistor, Truck
 from pinproof.errors import NoSolution
+from pinproof.proof.checks.breaks import broken_wire_room
+from pinproof.proof.prove import states_of
 from pinproof.proof.results import LineProof
-from pinproof.quantities import plain_number
+from pinproof.quantities import format_value, plain_number
 from pinproof.tables import contact_figure
 from pinproof.verdict import Verdict
+from pinproof.wiring import line_view
 
 OWN_GROUND_V = 0.02
 """Offset left when the coder's return is a wire of its own to the controller's ground. Common practice, no source."""
-FINER_TOLERANCES = (0.005, 0.001)
+
+
+class Effort(IntEnum):
+    """What a change costs, cheapest first. Common practice, no source."""
+
+    OTHER_VALUES = 1  # resistors that must be bought anyway
+    ONE_MORE_PART = 2
+    MOVED_WIRE = 3
+    NEW_WIRE = 4
+    FINER_PARTS = 5
+    FINEST_PARTS = 6
+    NEW_SWITCHES = 7
+
+
+FINER_TOLERANCES = {0.005: Effort.FINER_PARTS, 0.001: Effort.FINEST_PARTS}
 
 
 @dataclass(frozen=True)
 class Cure:
-    """One change of the design. `changes` holds all of it, new values included: design path to text."""
+    """One change of the design. `changes` holds all of it, new values included: design path to text.
+
+    `source` is the series the new values come from, or "drawer"; `values` are all of them by design path. [Ω]
+    """
 
     what: str
     changes: dict[str, str]
     verdict: Verdict
     margin: float
+    source: str = ""
+    values: Mapping[str, float] = field(default_factory=dict)
+    effort: Effort = Effort.OTHER_VALUES
+
+    @property
+    def text(self) -> str:
+        """The change with its series, its values and the new margin, in words.
+
+        Values that do not even nearly hold are left out: nobody should fit them.
+        """
+        origin = "your drawer" if self.source == "drawer" else self.source
+        margin = "no margin"
+        if math.isfinite(self.margin):
+            margin = f"smallest margin {math.floor(self.margin * 100.0):+d} % of half a window"
+        if self.verdict not in HOLDS and self.margin < -NEAR_MISS:
+            return f"{self.what}. Not enough alone, with the best values from {origin}: {margin}."
+        named = ", ".join(f"{_where(path)} {format_value(ohm, 'resistance')}" for path, ohm in self.values.items())
+        return f"{self.what}. Values from {origin}: {named}; {margin}."
 
 
 @dataclass(frozen=True)
@@ -45,6 +87,7 @@ class _Change:
     what: str
     truck: Truck
     texts: dict[str, str]
+    effort: Effort
     tolerance: float | None = None
 
 
@@ -53,12 +96,12 @@ def cures(
     line_id: str,
     proof: LineProof,
     *,
-    source: str | Drawer = "E96",
+    source: str | Drawer | None = None,
     low_ohm: float = LOW_OHM,
     high_ohm: float = HIGH_OHM,
     budget: Budget | None = None,
 ) -> tuple[Cure, ...]:
-    """Changes that make a line's proof better, best first.
+    """Changes that make a line's proof better: those that make it hold first, then the cheapest first.
 
     Parameters
     ----------
@@ -71,13 +114,13 @@ def cures(
     """
     line = truck.line(line_id)
     now = _standing(proof)
-    found: list[tuple[tuple[int, float], Cure]] = []
+    found: list[Cure] = []
     for change in _changes(truck, line):
         try:
             choice = choose(
                 change.truck,
                 line_id,
-                source=source if change.tolerance is None else _bought(source),
+                source=source if change.tolerance is None else _bought(truck, source),
                 low_ohm=low_ohm,
                 high_ohm=high_ohm,
                 tolerance=change.tolerance,
@@ -90,9 +133,26 @@ def cures(
         then = _standing(choice.proof)
         if then > now:
             texts = dict(change.texts) | dict(choice.changes)
-            found.append((then, Cure(change.what, texts, choice.proof.verdict, then[1])))
-    found.sort(key=lambda pair: (-pair[0][0], -pair[0][1], len(pair[1].changes)))
-    return tuple(cure for _, cure in found)
+            what = _idle_words(choice) if change.effort is Effort.ONE_MORE_PART else change.what
+            found.append(Cure(what, texts, choice.proof.verdict, then[1], choice.source, choice.values, change.effort))
+    return tuple(sorted(found, key=lambda cure: (cure.verdict not in HOLDS, cure.effort, -cure.margin)))
+
+
+def _where(path: str) -> str:
+    """A resistor's design path, short: the contact's id, or the key on its line."""
+    parts = path.split(".")
+    return parts[1] if parts[0] == "contact" else parts[-2] if parts[-1] == "value" else parts[-1].replace("_", " ")
+
+
+def _idle_words(choice: Choice) -> str:
+    """What the idle resistor does: the proof says that it is better, and the windows whether a broken wire shows."""
+    view = line_view(choice.truck, choice.line)
+    if broken_wire_room(view, states_of(view)):
+        return "add an idle resistor at the far end; a broken wire can then be told from idle"
+    return (
+        "add an idle resistor at the far end; it steadies the readings, but a broken wire still cannot be told from "
+        "idle, because the idle window reaches the rail"
+    )
 
 
 def _standing(proof: LineProof) -> tuple[int, float]:
@@ -104,20 +164,21 @@ def _standing(proof: LineProof) -> tuple[int, float]:
 
 
 def _changes(truck: Truck, line: Line) -> Iterator[_Change]:
-    yield _Change("choose the resistors again, in the same windows", truck, {})
+    yield _Change("choose the resistors again, in the same windows", truck, {}, Effort.OTHER_VALUES)
     if line.enable is not None and line.taps_fed == "directly":
         other = _with_line(truck, replace(line, taps_fed="through enable"))
         yield _Change(
             "feed the taps through the enable contact, so that they are dead while it is open",
             other,
             {f"{line.path}.taps_fed": "through enable"},
+            Effort.MOVED_WIRE,
         )
     if line.idle_resistor is None and line.form in ("pull-up", "pull-down", "divider"):
         added = _idle_resistor(truck, line)
         if added is not None:
             resistor, texts = added
             other = _with_line(truck, replace(line, idle_resistor=resistor))
-            yield _Change("add an idle resistor at the far end, so that a broken wire is told from idle", other, texts)
+            yield _Change("add an idle resistor at the far end", other, texts, Effort.ONE_MORE_PART)
     offset = line.return_offset
     if offset is not None and (offset.low < -OWN_GROUND_V or offset.high > OWN_GROUND_V):
         volts = f"{plain_number(OWN_GROUND_V, 3)} V"
@@ -126,17 +187,18 @@ def _changes(truck: Truck, line: Line) -> Iterator[_Change]:
             "take the coder's return to the controller's own ground pin",
             _with_line(truck, replace(line, return_offset=near)),
             {offset.path: f"-{volts} to {volts}"},
+            Effort.NEW_WIRE,
         )
     widest = max((each.tolerance for each in choosable(truck, line)), default=0.0)
-    for reach in FINER_TOLERANCES:
+    for reach, effort in FINER_TOLERANCES.items():
         if reach < widest:
-            yield _Change(f"fit parts of {reach * 100:g} %", truck, {}, reach)
+            yield _Change(f"fit parts of {reach * 100:g} %", truck, {}, effort, reach)
     yield from _contacts(truck, line)
 
 
-def _bought(source: str | Drawer) -> str:
+def _bought(truck: Truck, source: str | Drawer | None) -> str:
     """Finer parts are bought, they are not in the drawer."""
-    return "E96" if isinstance(source, Drawer) else source
+    return series_of(truck) if source is None or isinstance(source, Drawer) else source
 
 
 def _idle_resistor(truck: Truck, line: Line) -> tuple[Resistor, dict[str, str]] | None:
@@ -174,7 +236,10 @@ def _contacts(truck: Truck, line: Line) -> Iterator[_Change]:
         texts[f"{each.path}.closed"] = text
         texts[f"{each.path}.material"] = "gold"
     other = replace(truck, contacts=tuple(new.get(each.id, each) for each in truck.contacts))
-    yield _Change(f"fit gold contacts rated for low level (no more than {least:g} ohm on each closure)", other, texts)
+    yield _Change(
+        f"fit gold contacts rated for low level (no more than {least:g} ohm on each closure)", other, texts,
+        Effort.NEW_SWITCHES,
+    )  # fmt: skip
 
 
 def _with_line(truck: Truck, line: Line) -> Truck:

@@ -32,6 +32,8 @@ from pinproof.wiring import line_view
 NEAR_MISS = 0.1
 """Up to this share of half a window below nothing, values that do not hold are still worth showing: finer parts, or one
 figure measured instead of assumed, may carry them. Common practice, no source."""
+USUAL_SERIES = "E96"
+"""Where nobody said which parts can be bought. Common practice, no source."""
 HOLDS = (Verdict.PASS, Verdict.WOULD_HOLD)
 
 
@@ -39,13 +41,14 @@ def choose(
     truck: Truck,
     line_id: str,
     *,
-    source: str | Drawer = "E96",
+    source: str | Drawer | None = None,
     low_ohm: float = LOW_OHM,
     high_ohm: float = HIGH_OHM,
     tolerance: float | None = None,
     budget: Budget | None = None,
     runners_up: int = 3,
     explain: bool = True,
+    try_changes: bool = True,
 ) -> Choice:
     """Choose the resistors of a line that are not `fixed`.
 
@@ -53,18 +56,22 @@ def choose(
     ----------
     truck : Truck
     line_id : str
-    source : str or Drawer
-        A preferred series ("E12", "E96" …) or the owner's stock.
+    source : str or Drawer, optional
+        A preferred series ("E12", "E96" …) or the owner's stock; by default the series that the design's [parts]
+        names, else E96.
     low_ohm, high_ohm : float
         Range of values to choose from. [Ω]
     tolerance : float, optional
-        Of the new parts, as a ratio; by default what the design states for each resistor. Not for a drawer.
+        Of the new parts, as a ratio; by default that of [parts], else what the design states for each resistor. Not for
+        a drawer.
     budget : Budget, optional
         For the choice; every runner-up gets an eighth of its boxes.
     runners_up : int
         How many next best sets to find.
     explain : bool
-        Whether to say why, where no values will do. That takes a dozen further searches.
+        Whether to say why, where no values will do: which two meanings collide.
+    try_changes : bool
+        Whether the explanation also tries what would part them. That takes a dozen further searches.
 
     Returns
     -------
@@ -81,6 +88,9 @@ def choose(
         If there is no such series.
     """
     line = truck.line(line_id)
+    source = series_of(truck) if source is None else source
+    if tolerance is None and truck.parts.tolerance is not None and not isinstance(source, Drawer):
+        tolerance = truck.parts.tolerance.value
     candidates = _candidates(truck, line_id, source, low_ohm, high_ohm, tolerance)
     built = build(truck, line, candidates, source.stock if isinstance(source, Drawer) else ())
     found = solve(built.problem, budget)
@@ -98,16 +108,16 @@ def choose(
 
         def again(other: Truck, part_tolerance: float | None) -> tuple[float, bool]:
             reach = tolerance if part_tolerance is None else part_tolerance
-            theirs = source
+            theirs: str | Drawer = source
             if isinstance(source, Drawer) and part_tolerance is not None:
-                theirs = "E96"
+                theirs = series_of(truck)
             options = _candidates(other, line_id, theirs, low_ohm, high_ohm, reach)
             stock = theirs.stock if isinstance(theirs, Drawer) else ()
             problem = build(other, other.line(line_id), options, stock).problem
             best = solve(problem, TRIAL, only_smallest=True)
             return float(best.levels[0]), best.certificate.settled
 
-        collision = collision_of(truck, built, found, proof, again)
+        collision = collision_of(truck, built, found, proof, again if try_changes else None)
     return Choice(
         line=line_id,
         resistors=resistors,
@@ -126,7 +136,13 @@ def choose(
         proof=proof,
         truck=changed,
         changes=_changes(built.sites, resistors),
+        source="drawer" if isinstance(source, Drawer) else source,
     )
+
+
+def series_of(truck: Truck) -> str:
+    """The series that parts are bought from: what the design's [parts] names, else `USUAL_SERIES`."""
+    return truck.parts.series or USUAL_SERIES
 
 
 def _candidates(

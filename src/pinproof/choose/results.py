@@ -122,6 +122,7 @@ class Choice:
     proof: LineProof
     truck: Truck
     changes: Mapping[str, str]
+    source: str = ""  # the series, or "drawer"
 
     @property
     def values(self) -> dict[str, float]:

@@ -28,6 +28,7 @@ def command(file: Path, newfile: Path, name: str, as_json: bool) -> None:
     from pinproof.cli.cmd_next import wrapped
     from pinproof.design import load
     from pinproof.design.load import decode, read_bytes
+    from pinproof.design.pull_words import is_key
     from pinproof.design.save import save_atomic
     from pinproof.proof import as_json as plain
     from pinproof.proof import prove
@@ -38,7 +39,8 @@ def command(file: Path, newfile: Path, name: str, as_json: bool) -> None:
     taken = adopted(text, f"pp-{secrets.token_hex(3)}", " ".join(name.split()), file.name)
     newfile.parent.mkdir(parents=True, exist_ok=True)
     save_atomic(newfile, taken.text, None)
-    proof = prove(load(newfile), samples=0)
+    truck = load(newfile)
+    proof = prove(truck, samples=0)
     again = remeasure(proof, taken)
     if as_json:
         print_json(
@@ -57,18 +59,21 @@ def command(file: Path, newfile: Path, name: str, as_json: bool) -> None:
         click.echo("\nMeasure again on this truck, in this order:")
     told: dict[str, int] = {}
     for number, each in enumerate(again.first, start=1):
-        measure = measure_of(each.parameter)
+        measure = measure_of(each.parameter, truck)
         head = f"  {number}. "
         click.echo("\n".join(wrapped(f"{rests_words(each)[:1].upper()}{rests_words(each)[1:]}", head)))
         if measure is None:
             continue
         how = f"{measure.how} ({measure.minutes} min)"
         if measure.how in told:
-            how = f"As for {told[measure.how]}, in the same go."
-        told.setdefault(measure.how, number)
-        click.echo("\n".join(wrapped(how, " " * len(head))))
-        if measure.caution and not how.startswith("As for"):
-            click.echo("\n".join(wrapped(f"Careful: {measure.caution}", " " * len(head))))
+            click.echo("\n".join(wrapped(f"As for {told[measure.how]}, in the same go.", " " * len(head))))
+            continue
+        told[measure.how] = number
+        indent = " " * len(head)
+        lines = wrapped(how, indent) + (wrapped(f"Careful: {measure.caution}", indent) if measure.caution else [])
+        for step in measure.steps:
+            lines += [f"{indent}    {step}"] if is_key(step) else wrapped(step, indent)
+        click.echo("\n".join(lines))
     if again.rest:
         later = [known.name if (known := measure_of(path)) is not None else path for path in again.rest]
         click.echo(f"\nLater (no likely error of them overturns the verdict): {', '.join(later)}.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 import secrets
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -13,18 +14,25 @@ from pinproof.cli.common import JSON, print_json
 from pinproof.design.starter import FORMS
 
 if TYPE_CHECKING:
-    from pinproof.chain.interview import Question
-    from pinproof.chain.values import Fitted
+    from pinproof.chain.interview import Parts, Question
+    from pinproof.chain.values import Fitted, Tried
     from pinproof.choose import Choice, Drawer
     from pinproof.design import Truck
     from pinproof.design.starter import Sheet
 
 
 class Values(NamedTuple):
-    """Resistors that give the list, and what choosing takes if it can run and its values hold."""
+    """Resistors that give the list; what choosing gave; which parts were understood, in words; what cannot be had."""
 
-    fitted: tuple[Fitted, ...]
-    choice: Choice | None
+    fitted: tuple[Fitted, ...] = ()
+    tried: Tried | None = None
+    parts: Parts | None = None
+    refused: str = ""
+
+    @property
+    def choice(self) -> Choice | None:
+        """What choosing takes, if the line holds with it."""
+        return self.tried.holding if self.tried is not None else None
 
 
 ANSWER_OPTIONS = (
@@ -39,7 +47,7 @@ ANSWER_OPTIONS = (
     ("compares", "What the controller divides by: battery, or volts for nothing."),
     ("supply", 'Lowest and highest supply, as in "10.5 to 15.2 V".'),
     ("temperature", 'Coldest and hottest at the switches, as in "-10 to 60 °C".'),
-    ("parts", 'Resistors you can get, as in "E24 1 %", or your drawer file.'),
+    ("parts", 'Resistors you can get, as in "E24 1 %", "have E24 1 %" if they lie at hand, or your drawer file.'),
 )
 
 
@@ -71,7 +79,7 @@ def command(file: Path, starter: str | None, no_questions: bool, as_json: bool, 
         raise click.UsageError(f"{file} is there already; nothing was written. Give another name.")
     answered = {key.replace("_", "-"): value for key, value in given.items() if value is not None}
     design_id = f"pp-{secrets.token_hex(3)}"
-    values = Values((), None)
+    values = Values()
     if starter is not None:
         beside = [f"--{key}" for key in answered if key != "name"]
         if beside:
@@ -128,7 +136,7 @@ def _ask(question: Question, number: int) -> str:
 
 
 def _drawer(answers: dict[str, Any], folder: Path) -> Drawer | None:
-    """The drawer that was named, or None."""
+    """The drawer that was named, or None. Its name is kept in the answers as seen from the new file."""
     from pinproof.chain.interview import AnswerFault
     from pinproof.chain.stock import load_drawer
     from pinproof.errors import PinproofError
@@ -139,13 +147,24 @@ def _drawer(answers: dict[str, Any], folder: Path) -> Drawer | None:
     named = Path(parts.drawer)
     if named.suffix.lower() != ".toml":
         raise AnswerFault("parts", f'"{named.name}" is not a drawer file. Make one of it: pinproof drawer {named}')
+    beside = Path(os.path.normpath(folder / named))  # the folder need not be there yet
+    found = named if named.is_absolute() or (named.exists() and not beside.exists()) else beside
     try:
-        drawer = load_drawer(named if named.is_absolute() or named.exists() else folder / named)
+        drawer = load_drawer(found)
     except PinproofError as fault:
         raise AnswerFault("parts", str(fault)) from None
     if not drawer.parts:
         raise AnswerFault("parts", f"{named.name} is empty.")
+    answers["parts"] = dataclasses.replace(parts, drawer=_seen_from(folder, found))
     return drawer
+
+
+def _seen_from(folder: Path, file: Path) -> str:
+    """A file's name as it is written into a design file of this folder."""
+    try:
+        return Path(os.path.relpath(file, folder)).as_posix()
+    except ValueError:  # on another drive
+        return file.resolve().as_posix()
 
 
 def _with_values(sheet: Sheet, truck: Truck, answers: dict[str, Any], folder: Path) -> tuple[Sheet, Values]:
@@ -153,28 +172,31 @@ def _with_values(sheet: Sheet, truck: Truck, answers: dict[str, Any], folder: Pa
     from pinproof.chain.interview import AnswerFault
     from pinproof.chain.sheet import checked
     from pinproof.chain.values import choose_can_run, chosen, fit_to_list
+    from pinproof.choose.pick import series_of
+    from pinproof.design.comments import CHOSEN, GIVES_LIST
     from pinproof.quantities import format_ohm_short
 
-    parts = answers.get("parts")
-    series = parts.series if parts is not None and parts.series else "E96"
+    parts: Parts | None = answers.get("parts")
+    series = series_of(truck)
     drawer = _drawer(answers, folder)
     line = truck.lines[0]
     found = fit_to_list(truck, line, series, [part.nominal_ohm for part in drawer.parts] if drawer is not None else ())
     if choose_can_run(truck, line):
         click.echo("Choosing resistors …", err=True)
-    choice = chosen(truck, line, series if drawer is None else dataclasses.replace(drawer, pairs=False))
-    choice = choice if choice is not None and choice.feasible else None
+    tried = chosen(truck, line, series if drawer is None else dataclasses.replace(drawer, pairs=False))
     values = {each.contact: format_ohm_short(each.ohm, digits=6) for each in found if each.fits}
-    note = f"from {'your drawer' if drawer is not None else series}: gives the ohms of the list"
+    origin = "your drawer" if drawer is not None else series
+    note = f"from {origin}: {GIVES_LIST}"
+    choice = tried.holding
     if not found and choice is not None:
         values = {each.path.split(".")[1]: each.text for each in choice.resistors if each.path.startswith("contact.")}
-        note = f"chosen, margin {choice.margin:.0%}"
+        note = f"{CHOSEN} {origin} by pinproof new"
     filled = dataclasses.replace(sheet, resistors={**sheet.resistors, **values}, resistor_note=note)
     try:
         checked(filled, "list")
-    except AnswerFault:  # two commands would get the same part: they stay to be chosen
-        return sheet, Values((), None)
-    return (filled if values else sheet), Values(found, choice)
+    except AnswerFault as fault:
+        return sheet, Values((), None, parts, f"{origin} cannot give the list, so all stays to be chosen: {fault}")
+    return (filled if values else sheet), Values(found, tried, parts)
 
 
 def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> None:
@@ -182,7 +204,7 @@ def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> 
     from pinproof.chain.actions import next_actions
     from pinproof.chain.links import row_words
     from pinproof.chain.outlook import JUDGES_WORDS, outlooks
-    from pinproof.cli.cmd_next import find_drawer, say_if_long, wrapped
+    from pinproof.cli.cmd_next import action_lines, find_drawer, say_if_long, wrapped
     from pinproof.design import load
     from pinproof.proof import as_json as plain
     from pinproof.proof import prove
@@ -190,7 +212,7 @@ def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> 
     truck = load(file)
     say_if_long(truck)
     proof = prove(truck, samples=0)
-    actions = next_actions(truck, proof, find_drawer(file, None))
+    actions = next_actions(truck, proof, find_drawer(file, None, truck))
     reason = proof.lines[0].reason
     seen = outlooks(truck, truck.lines[0])
     choice = values.choice
@@ -200,17 +222,20 @@ def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> 
             for each in seen
         ]
         best = None if choice is None else {"values": choice.values, "margin": choice.margin, "verdict": choice.verdict}
+        why_not = values.refused or (values.tried.text if values.tried is not None else "")
         print_json(
             {
                 "file": str(file), "id": truck.id, "verdict": plain(proof.verdict), "reason": reason,
-                "outlook": plain(outlook), "values": plain(values.fitted), "choice": plain(best),
-                "actions": plain(actions),
+                "parts": plain(truck.parts), "outlook": plain(outlook), "values": plain(values.fitted),
+                "choice": plain(best), "not_chosen_because": why_not, "actions": plain(actions),
             }
         )  # fmt: skip
         return
     out = ["", f"Written: {file}  ({truck.name})"]
     if is_starter:
         out.append('  Fill in what you know; what says "unknown" or "to choose" may stay.')
+    if values.parts is not None:
+        out += wrapped(f"Parts: {values.parts.text}.", "  ")
     if reason:
         out.append(f"  Not proven yet: {reason}.")
     else:
@@ -224,10 +249,8 @@ def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> 
     first = next((each for each in actions if not each.order_today), None)
     if first is not None:
         out.append("  Find out first:")
-        why = "" if first.parameters and first.parameters[0].startswith("input.") and seen else f"Why: {first.why}"
-        out += wrapped(first.what, "    ") + (wrapped(why, "    ") if why else [])
-        out += wrapped(f"Takes {first.minutes} min{''.join(f'; {tool}' for tool in first.tools)}.", "    ")
-        out += wrapped(f"Careful: {first.caution}", "    ") if first.caution else []
+        is_said = bool(first.parameters and first.parameters[0].startswith("input.") and seen)
+        out += wrapped(first.what, "    ") + action_lines(first, "    ", why=not is_said)
     click.echo("\n".join([*out, "", f"All of it: pinproof next {file}"]))
 
 
@@ -247,8 +270,14 @@ def _values_words(values: Values) -> list[str]:
         else:
             said = f"{each.contact}: none. The list has {ohm(each.wanted_ohm)}, the nearest is {ohm(each.shows_ohm)}"
             out += wrapped(f'{said}{beside}. It is left "to choose".', "    ")
+    if values.refused:
+        out += wrapped(values.refused, "  ")
+    elif values.tried is not None and values.tried.text:
+        out += wrapped(f"{values.tried.text} `pinproof choose FILE` tries what would part them.", "  ")
     if values.choice is not None:
         best = ", ".join(f"{each.path.split('.')[1]} {ohm(each.ohm)}" for each in values.choice.resistors)
         margin = f"{values.choice.margin:.0%} of half a window"
-        out += wrapped(f"Best in the worst case (as pinproof choose finds): {best}; smallest margin {margin}.", "  ")
+        origin = "your drawer" if values.choice.source == "drawer" else values.choice.source
+        said = f"Best of {origin} in the worst case (as pinproof choose finds)"
+        out += wrapped(f"{said}: {best}; smallest margin {margin}.", "  ")
     return out

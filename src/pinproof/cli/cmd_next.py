@@ -41,7 +41,7 @@ def command(ctx: click.Context, file: Path, as_json: bool, drawer_file: Path | N
 
     truck = read_truck(file)
     say_if_long(truck)
-    chain = chain_of(truck, prove(truck, samples=0), find_drawer(file, drawer_file))
+    chain = chain_of(truck, prove(truck, samples=0), find_drawer(file, drawer_file, truck))
     if as_json:
         print_json(plain(chain))
     else:
@@ -60,14 +60,18 @@ def say_if_long(truck: Truck) -> None:
             return
 
 
-def find_drawer(file: Path, drawer_file: Path | None) -> Drawer | None:
-    """The drawer that was named, or drawer.toml beside the design if there is one."""
+def find_drawer(file: Path, drawer_file: Path | None, truck: Truck) -> Drawer | None:
+    """The drawer that was named, or the one that the design's [parts] names, or drawer.toml beside the design."""
     from pinproof.chain.stock import load_drawer
 
     if drawer_file is not None:
         return load_drawer(drawer_file)
-    beside = file.parent / "drawer.toml"
-    return load_drawer(beside) if beside.is_file() else None
+    beside = file.parent / (truck.parts.drawer or "drawer.toml")
+    if beside.is_file():
+        return load_drawer(beside)
+    if truck.parts.drawer:
+        click.echo(f"odd: the drawer file that [parts] names is not there: {beside}. Counted as empty.", err=True)
+    return None
 
 
 def chain_words(chain: Chain, file: Path) -> str:
@@ -93,12 +97,20 @@ def _action_words(number: int, action: Action, file: Path) -> list[str]:
         out += wrapped(
             action.command.replace("FILE", f'"{file}"' if " " in str(file) else str(file)), f"{indent}Type: "
         )
-    out += wrapped(f"Why: {action.why}", indent)
+    return [*out, *action_lines(action, indent)]
+
+
+def action_lines(action: Action, indent: str, *, why: bool = True) -> list[str]:
+    """What can hurt, then how it is done, why, and what it takes. What goes into the file is never wrapped."""
+    from pinproof.design.pull_words import is_key
+
+    out = wrapped(f"Careful: {action.caution}", indent) if action.caution else []
+    for step in action.steps:
+        out += [f"{indent}    {step}"] if is_key(step) else wrapped(step, indent)
+    if why:
+        out += wrapped(f"Why: {action.why}", indent)
     tools = f"; {', '.join(action.tools)}" if action.tools else ""
-    out += wrapped(f"Takes {action.minutes} min{tools}.", indent)
-    if action.caution:
-        out += wrapped(f"Careful: {action.caution}", indent)
-    return out
+    return [*out, *wrapped(f"Takes {action.minutes} min{tools}.", indent)]
 
 
 def wrapped(text: str, head: str) -> list[str]:

@@ -30,13 +30,17 @@ def command(ctx: click.Context, file: Path, output: Path, paper: str, made_on: d
 
     Example: pinproof pack truck.toml -o bench
     """
+    from pinproof.cli.cmd_faults import known_faults
+    from pinproof.cli.cmd_prove import cures_of
     from pinproof.pack.folder import pack_files, write_files
     from pinproof.pack.sentences import headline
     from pinproof.proof import prove
 
     truck = read_truck(file)
     proof = prove(truck)
-    files = pack_files(truck, proof, paper=paper, made_on=made_on.date() if made_on else date.today())
+    when = made_on.date() if made_on else date.today()
+    cures = cures_of(truck, proof)
+    files = pack_files(truck, proof, paper=paper, made_on=when, cures=cures, faults=known_faults(truck))
     left = write_files(output, files)
     click.echo(f"{headline(proof.verdict)}.")
     for name in files:

@@ -41,13 +41,13 @@ def command(
 
     Example: pinproof prove truck.toml --report proof.html
     """
-    from pinproof.cli.show import truck_words
+    from pinproof.cli.show import truck_words, wrapped
     from pinproof.proof import as_json as plain
     from pinproof.proof import prove
 
     truck = read_truck(file)
     proof = prove(truck, samples=samples, seed=seed)
-    found = _cures(truck, proof) if cures else {}
+    found = cures_of(truck, proof) if cures else {}
     if as_json:
         print_json({**plain(proof), "cures": plain(found)})
     else:
@@ -55,19 +55,20 @@ def command(
         for line_id, each in found.items():
             click.echo(f"\nCures tried for {line_id}, each with its values re-chosen and the whole proof rerun:")
             for cure in each:
-                click.echo(f"  [{cure.verdict}] {cure.what}")
+                click.echo("\n".join(wrapped(f"[{cure.verdict}] {cure.text}")))
             if not each:
                 click.echo("  none of those tried is better; see what the weakest link needs.")
     if report is not None:
+        from pinproof.cli.cmd_faults import known_faults
         from pinproof.pack.report import report_html
 
-        everything = tuple(cure for each in found.values() for cure in each)
-        write_whole(report, report_html(truck, proof, cures=everything, generated_on=date.today().isoformat()))
+        known, day = known_faults(truck, cures=cures), date.today().isoformat()
+        write_whole(report, report_html(truck, proof, cures=found, faults=known, generated_on=day))
         click.echo(f"\nReport: {report}", err=as_json)
     ctx.exit(proof.verdict.exit_code)
 
 
-def _cures(truck: Truck, proof: TruckProof) -> dict[str, tuple[Cure, ...]]:
+def cures_of(truck: Truck, proof: TruckProof) -> dict[str, tuple[Cure, ...]]:
     """Cures for each line that failed or was not shown."""
     from pinproof.choose import cures
     from pinproof.verdict import Verdict

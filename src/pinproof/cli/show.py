@@ -9,9 +9,17 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from pinproof.drawings import words
-from pinproof.proof import Finding, LineProof, SituationProof, TruckProof
+from pinproof.proof import (
+    Finding,
+    LineProof,
+    RestsOn,
+    SituationProof,
+    TruckProof,
+    margin_percent,
+    resting_words,
+)
 from pinproof.quantities import format_value
-from pinproof.verdict import Verdict
+from pinproof.verdict import Verdict, Window
 
 if TYPE_CHECKING:
     from pinproof.choose import Choice, ChosenResistor
@@ -24,7 +32,7 @@ WORDS = {
 }
 HEADLINE = {
     Verdict.PASS: "PROVEN",
-    Verdict.WOULD_HOLD: "WOULD HOLD IF the numbers below are right",
+    Verdict.WOULD_HOLD: "WOULD HOLD IF the assumed windows are right",
     Verdict.NOT_SHOWN: "NOT SHOWN",
     Verdict.FAIL: "PROOF FAILED",
 }
@@ -32,6 +40,8 @@ WIDTH = 108
 MOST_RESTS = 5
 MOST_FINDINGS = 3
 MOST_BUDGETS = 3
+MOST_FAILING = 3
+PERCENT = re.compile(r"-?[0-9.]+ %|–|none")
 
 
 def reading_words(value: float, unit: str) -> str:
@@ -52,34 +62,61 @@ def span_words(row: SituationProof) -> str:
 
 def margin_words(margin: float) -> str:
     """A margin in percent of half the window, cut so that nothing looks better than it is."""
-    if math.isinf(margin) or math.isnan(margin):
-        return "–" if margin > 0 else "none"
-    return words.percent(margin) if margin >= 0.0 else "-" + words.percent(-margin, up=True)
+    return "–" if margin == math.inf else margin_percent(margin)
 
 
 def table(rows: Iterable[Sequence[str]], heads: Sequence[str]) -> str:
-    """Columns padded to their widest cell."""
+    """Columns padded to their widest cell; a column of numbers in percent stands flush right."""
     lines = [tuple(heads), *(tuple(row) for row in rows)]
     widths = [max(len(line[column]) for line in lines) for column in range(len(heads))]
-    out = ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines]
+    right = [all(PERCENT.fullmatch(line[column]) for line in lines[1:]) for column in range(len(heads))]
+    out = [
+        "  ".join(
+            cell.rjust(width) if flush else cell.ljust(width)
+            for cell, width, flush in zip(line, widths, right, strict=True)
+        ).rstrip()
+        for line in lines
+    ]
     out.insert(1, "  ".join("-" * width for width in widths))
     return "\n".join("  " + line for line in out)
 
 
 def truck_words(proof: TruckProof, *, every: bool = False) -> str:
     """A whole proof for the terminal."""
-    parts = [f"{HEADLINE[proof.verdict]}  {proof.name or proof.id}"]
+    parts = [f"{headline(proof)}  {proof.name or proof.id}"]
     for line in proof.lines:
         parts += ["", line_words(line, every=every)]
     if proof.rests_on:
         parts += ["", "Rests on (measure the first one first):"]
         for each in proof.rests_on[:MOST_RESTS]:
-            where = f"line {each.line}: " if each.line else ""
-            parts += wrapped(f"{where}{words.parameter(each.parameter)} = {each.text} [{each.basis}]. {each.what}")
+            parts += wrapped(rests_words(each))
         more = len(proof.rests_on) - MOST_RESTS
         if more > 0:
             parts.append(f"  … and {more} more of basis assumed or borrowed (all in the report and with --json).")
     return "\n".join(parts)
+
+
+def headline(proof: TruckProof) -> str:
+    """The verdict in one line; whatever it leans on that nobody measured is counted in it."""
+    told = HEADLINE[proof.verdict]
+    resting = resting_words(proof.rests_on)
+    if proof.verdict is Verdict.PASS and resting:
+        return f"{told}, resting on {resting}"
+    if proof.verdict is Verdict.WOULD_HOLD and resting:
+        return f"{told}, resting on {resting}"
+    return told
+
+
+def rests_words(each: RestsOn) -> str:
+    """One number that the verdict leans on: where it stands, what it is, what error of it would matter."""
+    where = f"line {each.line}: " if each.line else ""
+    stated = "" if each.text.startswith("window ") or not each.text else f" = {each.text}"
+    used, what = "", each.what
+    if each.parts:
+        used = f", used by {len(each.parts)} part{'' if len(each.parts) == 1 else 's'}"
+        if len(each.parts) > 1 and each.parameter != each.number:
+            what = f"{what.removesuffix('.')}; that is for {words.parameter(each.parameter)} alone."
+    return f"{where}{words.parameter(each.number)}{stated} [{each.basis}]{used}. {words.sentence(what)}"
 
 
 def line_words(line: LineProof, *, every: bool = False) -> str:
@@ -136,14 +173,31 @@ def worst_words(line: LineProof, worst: SituationProof) -> str:
         windows = line.windows.get(worst.space, ())
         match = [window for window in windows if window.meaning == worst.window]
         if match:
-            low, high = match[0].guaranteed() if worst.meaning else match[0].largest()
-            text += f"; {worst.window} is {_edge_words(low, high, worst.unit)}"
+            text += f"; {worst.window} is {_edge_words(*match[0].stated(), worst.unit)}"
+            text += _reserve_words(line, worst, match[0])
     text += f"; margin {margin_words(worst.margin)}."
     if worst.verdict is Verdict.FAIL and worst.reads_as:
         text += f" The controller can take it for {words.either(worst.reads_as)}."
     if worst.weakest:
         text += f" Weakest link: {words.parameter(worst.weakest)}."
     return text
+
+
+def _reserve_words(line: LineProof, worst: SituationProof, window: Window) -> str:
+    """How far the reading must keep from the edges as stated, and why."""
+    edges = [edge for edge in (window.lower, window.upper) if edge is not None and edge.exists]
+    reserve = max((max(edge.high - edge.nominal, edge.nominal - edge.low) for edge in edges), default=0.0)
+    if reserve <= 0.0:
+        return ""
+    error = line.reading_error.get(worst.space, 0.0)
+    why = "the reading error" if reserve <= error * (1.0 + 1e-9) else "the reading error and the edge's uncertainty"
+    why = "the edge's uncertainty" if error == 0.0 else why
+    side = "inside" if worst.window in worst.allowed else "clear of"
+    return f", and the reading must stay {side} it by {_room_words(reserve, worst.unit)} for {why}"
+
+
+def _room_words(size: float, unit: str) -> str:
+    return f"{format_value(size, 'ratio', digits=2)}" if unit == "1" else f"{size:.3g} V"
 
 
 def _edge_words(low: float, high: float, unit: str) -> str:
@@ -153,23 +207,38 @@ def _edge_words(low: float, high: float, unit: str) -> str:
         return f"up to {reading_words(high, unit)}"
     if math.isinf(high):
         return f"from {reading_words(low, unit)}"
-    return f"{reading_words(low, unit)} to {reading_words(high, unit)}"
+    return words.span(reading_words(low, unit), reading_words(high, unit))
 
 
 def budgets_words(line: LineProof) -> list[str]:
-    """The nearest drift budgets of the line, in sentences."""
+    """What does not hold already, then the nearest drift budgets of the line, in sentences."""
     nearest = sorted(
         ((budget, row) for row in line.situations for budget in row.budgets if math.isfinite(budget.strain)),
-        key=lambda pair: pair[0].strain,
+        key=lambda pair: pair[0].urgency,
     )
+    failing: dict[tuple[str, ...], SituationProof] = {}  # each set of contacts once, in its worst key state
+    for row in sorted(line.situations, key=lambda row: (row.verdict.rank, row.margin)):
+        if row.verdict.rank < Verdict.WOULD_HOLD.rank:
+            failing.setdefault(row.operated, row)
     seen: set[str] = set()
-    out: list[str] = []
+    out = [each for row in list(failing.values())[:MOST_FAILING] for each in wrapped(failing_sentence(row))]
+    left = len(failing) - MOST_FAILING
+    if left > 0:
+        out.append(f"  ({left} more {'does' if left == 1 else 'do'} not hold)")
     for budget, row in nearest:
         if budget.parameter in seen or len(seen) >= MOST_BUDGETS:
             continue
         seen.add(budget.parameter)
         out += wrapped(budget_sentence(budget, row))
     return ["", "  What gives way first:", *out] if out else []
+
+
+def failing_sentence(row: SituationProof) -> str:
+    """A situation that gives way before anything drifts."""
+    state = "" if row.key_state == "run" else f" ({row.key_state})"
+    through = f", through the {words.parameter(row.weakest)}" if row.weakest else ""
+    how = "does not hold as it is" if row.verdict is Verdict.FAIL else "is not shown to hold as it is"
+    return f"{words.operated(row.operated)}{state}: {how}, margin {margin_words(row.margin)}{through}."
 
 
 def budget_sentence(budget: object, row: SituationProof) -> str:

@@ -7,7 +7,7 @@ Touches: nothing.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeVar
 
 from pinproof.design.model import (
     UNKNOWN,
@@ -19,6 +19,7 @@ from pinproof.design.model import (
     Element,
     Input,
     Line,
+    Parts,
     Place,
     Plug,
     Pull,
@@ -34,12 +35,15 @@ from pinproof.design.model import (
 )
 from pinproof.design.rows import Reading, Row, as_resistor, weakest
 
+_Listed = TypeVar("_Listed", Window, Target)
+
 
 def build(row: Row, *, source_path: str, text_hash: str, warnings: tuple[str, ...], lines: dict[str, int]) -> Truck:
     """The model of a truck whose rows hold no fault."""
-    supply, defaults = row.get("supply"), row.get("defaults")
+    supply, defaults, parts = row.get("supply"), row.get("defaults"), row.get("parts")
     stated: dict[str, Any] = dict(defaults.values) if defaults is not None else {}
     numbers = {name: value for name, value in stated.items() if isinstance(value, Value)}
+    inputs = tuple(_input(one) for one in row.rows("input"))
     return Truck(
         format=row.get("format"),
         id=row.get("id"),
@@ -48,8 +52,9 @@ def build(row: Row, *, source_path: str, text_hash: str, warnings: tuple[str, ..
         supply=Supply(**{name: supply.get(name) for name in ("run", "crank", "after_run", "jump_start", "load_dump")}),
         temperature=row.get("temperature"),
         defaults=Defaults(**numbers, open_none="open" in stated and stated["open"] is None),
-        inputs=tuple(_input(one) for one in row.rows("input")),
-        lines=tuple(_line(one, numbers) for one in row.rows("line")),
+        parts=Parts(**parts.values) if parts is not None else Parts(),
+        inputs=inputs,
+        lines=tuple(_with_own_pull(_line(one, numbers), inputs) for one in row.rows("line")),
         devices=tuple(_device(one) for one in row.rows("device")),
         contacts=tuple(_contact(one, numbers) for one in row.rows("contact")),
         places=tuple(Place(temperature=one.get("temperature"), **_labels(one)) for one in row.rows("place")),
@@ -139,6 +144,22 @@ def _line(row: Row, defaults: dict[str, Value]) -> Line:
         ),
         elements=tuple(_element(one, defaults) for one in row.rows("element")),
         **_labels(row),
+    )
+
+
+def _with_own_pull(line: Line, inputs: tuple[Input, ...]) -> Line:
+    """Where a list in ohms names no pull, this pin's own nominal pull is meant; None stays where that is unknown."""
+    owner = next(each for each in inputs if each.id == line.input)
+    own = owner.pull_up if line.source_side == "return" else owner.pull_down
+    ohm = own.ohm if isinstance(own, Resistor) else None
+
+    def filled(entry: _Listed) -> _Listed:
+        if entry.kind != "ohm" or entry.by_substitution or entry.with_pull_ohm is not None:
+            return entry
+        return replace(entry, with_pull_ohm=ohm, own_pull=True)
+
+    return replace(
+        line, windows=tuple(filled(each) for each in line.windows), targets=tuple(filled(each) for each in line.targets)
     )
 
 

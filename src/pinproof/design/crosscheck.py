@@ -37,6 +37,7 @@ class _Cross:
                 f"This program reads format {FORMAT}. A newer file needs a newer program.",
                 self.truck.get("format"),
             )
+        self._parts(self.truck.get("parts"))
         for row in self.truck.rows("input"):
             self._input(row)
         self._shared_cavities()
@@ -52,6 +53,21 @@ class _Cross:
             for name in row.get("between", ()):
                 self.names.known(row, "between", "place", name)
         self._resistors()
+
+    def _parts(self, row: Row | None) -> None:
+        if row is None:
+            return
+        if row.get("at_hand") and not row.has("series"):
+            self.reader.row_fault(
+                row, "at_hand", 'Which series lies at hand? Write series = "E24" too, or the name of your drawer file '
+                'as drawer = "drawer.toml".',
+            )  # fmt: skip
+        drawer = row.get("drawer", "")
+        if row.has("drawer") and not row.bad("drawer") and not drawer.lower().endswith(".toml"):
+            self.reader.row_fault(
+                row, "drawer", f'"{drawer}" is not a drawer file; its name ends in .toml. `pinproof drawer` makes one.',
+                drawer,
+            )  # fmt: skip
 
     # inputs
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from math import inf
 
-from pinproof.design.messages import listed, nearest
+from pinproof.design.messages import listed, nearest, percent_missing
 from pinproof.design.model import UNKNOWN, Value
 from pinproof.design.read_words import Words
 from pinproof.design.rows import Reading, Row
@@ -35,18 +35,18 @@ def check_windows(reader: Words, truck: Row, line: Row, pin: Row | None, contact
             "The line says nothing of what its controller reads. Write [[line.window]] or [[line.target]] for each "
             'meaning, or windows = "free" for a controller that can be taught.',
         )
-    for row in windows:
-        _one_window(reader, row, pin)
-    for row in targets:
-        _one_target(reader, row, pin)
     space = _Space(truck, line, pin)
+    for row in windows:
+        _one_window(reader, row, pin, space)
+    for row in targets:
+        _one_target(reader, row, pin, space)
     _overlaps(reader, [row for row in windows if _rails(reader, row, space)], space)
     _same_targets(reader, [row for row in targets if _rails(reader, row, space)], space)
     if given and not free:
         _meanings(reader, line, [*windows, *targets], contacts)
 
 
-def _one_window(reader: Words, row: Row, pin: Row | None) -> None:
+def _one_window(reader: Words, row: Row, pin: Row | None, space: _Space) -> None:
     low, high, spread = row.get("low"), row.get("high"), row.get("uncertainty")
     if not row.has("low") and not row.has("high"):
         reader.row_fault(row, "", 'A window has at least one edge. Write "low", "high" or both.')
@@ -61,7 +61,7 @@ def _one_window(reader: Words, row: Row, pin: Row | None) -> None:
     if not kinds:
         return
     kind = kinds.pop()
-    _unit_needs(reader, row, kind, "low" if low is not None else "high", pin)
+    _unit_needs(reader, row, kind, "low" if low is not None else "high", pin, space)
     if spread is not None and spread.kind != kind and spread.value != 0.0:
         if not (spread.kind == "ratio" and kind in ("ohm", "volt")):
             percent = ", or a percent of each edge" if kind in ("ohm", "volt") else ""
@@ -72,13 +72,14 @@ def _one_window(reader: Words, row: Row, pin: Row | None) -> None:
                 spread.text,
             )
         elif spread.value >= 1.0:
-            reader.row_fault(row, "uncertainty", f'"{spread.text}" cannot be: it must be below 100 %.', spread.text)
+            said = f'"{spread.text}" cannot be: it must be below 100 %.{percent_missing(spread.text)}'
+            reader.row_fault(row, "uncertainty", said, spread.text)
 
 
-def _one_target(reader: Words, row: Row, pin: Row | None) -> None:
+def _one_target(reader: Words, row: Row, pin: Row | None, space: _Space) -> None:
     reading = row.get("reading")
     if reading is not None:
-        _unit_needs(reader, row, reading.kind, "reading", pin)
+        _unit_needs(reader, row, reading.kind, "reading", pin, space)
 
 
 def _pull_is_unknown(pin: Row | None) -> bool:
@@ -90,7 +91,7 @@ def _in_words(kind: str) -> str:
     return {"ohm": "ohms", "volt": "volts", "ratio": "a ratio", "counts": "counts"}[kind]
 
 
-def _unit_needs(reader: Words, row: Row, kind: str, key: str, pin: Row | None) -> None:
+def _unit_needs(reader: Words, row: Row, kind: str, key: str, pin: Row | None, space: _Space) -> None:
     if kind == "ohm":
         if row.has("with_pull") and row.has("found"):
             reader.row_fault(
@@ -98,12 +99,13 @@ def _unit_needs(reader: Words, row: Row, kind: str, key: str, pin: Row | None) -
                 "with_pull",
                 "Edges found by substitution on this very pin assume no other pull. Leave out one of the two.",
             )
-        elif not row.has("with_pull") and not row.has("found") and not _pull_is_unknown(pin):
+        elif not row.has("with_pull") and not row.has("found") and space.has_no_pull and not _pull_is_unknown(pin):
+            side = "pull-down" if space.feed_side else "pull-up"
             reader.row_fault(
                 row,
                 "with_pull",
-                'Ohms alone say nothing: with which pull? Write with_pull = "1 kohm", or found = "substitution" if '
-                "they were found with resistors on this very pin.",
+                f"Ohms alone say nothing: with which pull? This input has no {side} to take them with. Write "
+                'with_pull = "1 kohm", or found = "substitution" if they were found with resistors on this very pin.',
             )
         return
     for name in ("with_pull", "found"):
@@ -130,6 +132,9 @@ class _Space:
         self.full_v = _nominal(pin.get("full_scale") if pin is not None else None)
         self.counts = pin.get("full_counts") if pin is not None else None
         self.pull_v: float | None = None
+        own = pin.get("pull_down" if self.feed_side else "pull_up") if pin is not None else None
+        self.pull_ohm: float | None = own.get("ohm") if isinstance(own, Row) else None
+        self.has_no_pull = pin is not None and pin.get("pull_down" if self.feed_side else "pull_up", "bad") is None
         if pin is not None:
             if self.feed_side:
                 self.pull_v = self.reference_v if line.get("feed_from") == "reference" else self.supply_v
@@ -165,8 +170,8 @@ class _Space:
                 return value
             by = self.supply_v if self.compares == "battery" else self.reference_v
             return None if by is None else value / by
-        pull = _nominal(row.get("with_pull"))
-        if pull is None or value < 0:
+        pull = self.pull_ohm if not row.has("with_pull") and not row.has("found") else _nominal(row.get("with_pull"))
+        if not pull or value < 0:
             return None
         ratio = pull / (value + pull) if self.feed_side else value / (value + pull)
         divisor = {"battery": self.supply_v, "reference": self.reference_v}.get(self.compares, 1.0)
@@ -191,7 +196,7 @@ def _rails(reader: Words, row: Row, space: _Space) -> bool:
             continue
         most = space.most(reading.kind)
         if most is not None and reading.value > most[0] * (1 + _SLACK):
-            said = f'"{reading.text}" lies outside the rails: the most is {most[1]}.'
+            said = f'"{reading.text}" lies outside the rails: the most is {most[1]}.{percent_missing(reading.text)}'
             reader.row_fault(row, key, said, reading.text)
             right = False
     return right

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pinproof.design.model import BASES
+from pinproof.quantities.preferred import SERIES
 
 FORMAT = 1
 """Number of the file format that this program reads."""
@@ -167,6 +168,20 @@ DEFAULTS = Table(
         _NOTE,
     ),
 )  # fmt: skip
+PARTS = Table(
+    "parts",
+    "Resistors that you can buy or have; `choose` and the cures take their values from these.",
+    (
+        Key("series", "word", "The preferred series they are made in.", words=SERIES, default="E96", example="E24"),
+        Key("tolerance", "number", "Of parts still to be chosen.", dimension="tolerance", above=0.0, below=1.0,
+            default="as each resistor states", example="1 %"),
+        Key("at_hand", "flag", "The whole series lies at hand, as an assortment: nothing of it need be ordered.",
+            default="false"),
+        Key("drawer", "text", "A drawer file with your stock, as seen from this file; its parts are used first.",
+            example="drawer.toml"),
+        _NOTE,
+    ),
+)  # fmt: skip
 INPUT = Table(
     "input",
     "One pin of a controller.",
@@ -211,8 +226,9 @@ WINDOW = Table(
         Key("high", "reading", "Upper edge; left out where the window reaches the rail.", example="3.05 kohm"),
         Key("uncertainty", "spread", "How far each edge may lie from where it is stated, either way: the same kind "
             "of quantity, or for ohms and volts a percent of each edge.", default="0", example="20 ohm"),
-        Key("with_pull", "number", "The pull that edges in ohms assume.",
-            needed="the edges are in ohms and not found by substitution", dimension="resistance", above=0.0,
+        Key("with_pull", "number", "The pull that edges in ohms assume, if the list names one.",
+            needed="the edges are in ohms, not found by substitution, and the input has no pull of its own that they "
+            "could mean", default="the nominal pull of the input", dimension="resistance", above=0.0,
             example="1 kohm"),
         Key("found", "word", "Edges in ohms found by putting resistors on this very pin.", words=("substitution",)),
         Key("fault", "flag", "The controller treats it as a fault (open, shorted): no command.", default="false"),
@@ -227,8 +243,9 @@ TARGET = Table(
     (
         Key("meaning", "meaning", "What the controller concludes.", required=True, example="up"),
         Key("reading", "reading", "The reading in the middle of the meaning.", required=True, example="2.88 kohm"),
-        Key("with_pull", "number", "The pull that a reading in ohms assumes.",
-            needed="the reading is in ohms and not found by substitution", dimension="resistance", above=0.0,
+        Key("with_pull", "number", "The pull that a reading in ohms assumes, if the list names one.",
+            needed="the reading is in ohms, not found by substitution, and the input has no pull of its own that they "
+            "could mean", default="the nominal pull of the input", dimension="resistance", above=0.0,
             example="1 kohm"),
         Key("found", "word", "A reading in ohms found by putting resistors on this very pin.",
             words=("substitution",)),
@@ -411,6 +428,7 @@ TRUCK = Table(
         Key("temperature", "range", "Of the coder's parts; resistor data are at 20 °C.", required=True,
             dimension="temperature", example='{ low = "-10 °C", high = "80 °C" }'),
         Key("defaults", "table", DEFAULTS.doc, to="defaults"),
+        Key("parts", "table", PARTS.doc, to="parts"),
         Key("input", "tables", INPUT.doc, to="input", most=64),
         Key("line", "tables", LINE.doc, to="line", most=64),
         Key("device", "tables", DEVICE.doc, to="device"),
@@ -424,7 +442,7 @@ TRUCK = Table(
 TABLES: dict[str, Table] = {
     table.name: table
     for table in (
-        TRUCK, SUPPLY, DEFAULTS, INPUT, LINE, WINDOW, TARGET, SITUATION, ELEMENT, DEVICE, CONTACT, PLACE, RUN, PLUG,
-        CAVITY, NUMBER, RANGE, RESISTOR, PULL,
+        TRUCK, SUPPLY, DEFAULTS, PARTS, INPUT, LINE, WINDOW, TARGET, SITUATION, ELEMENT, DEVICE, CONTACT, PLACE, RUN,
+        PLUG, CAVITY, NUMBER, RANGE, RESISTOR, PULL,
     )
 }  # fmt: skip

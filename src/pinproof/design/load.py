@@ -11,7 +11,8 @@ import re
 
 from pinproof.design.build import build
 from pinproof.design.crosscheck import cross_check
-from pinproof.design.locate import DEEPEST, MOST_PLACES, locate
+from pinproof.design.keys import TABLES
+from pinproof.design.locate import DEEPEST, MOST_PLACES, Places, locate
 from pinproof.design.messages import DesignFault, Fault, shorten
 from pinproof.design.model import Truck
 from pinproof.design.read import Reader
@@ -20,6 +21,8 @@ MOST_BYTES = 2_000_000
 """Largest file that is read. A design file of a whole truck has some tens of thousands of bytes."""
 
 BOM = "\ufeff"
+_SEVERAL = frozenset(key.to for table in TABLES.values() for key in table.keys if key.kind == "tables")
+_ENTRY_START = re.compile(r"[^,\]}\n]{0,60}")
 _AT = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)\s*\Z")
 
 
@@ -122,7 +125,7 @@ def _from_bytes(data: bytes, file: str, source_path: str) -> Truck:
     try:
         raw = tomllib.loads(text)
     except (ValueError, RecursionError, OverflowError) as error:
-        raise DesignFault(file, (_syntax(file, text, error),)) from None
+        raise DesignFault(file, (_no_comma(file, text, places) or _syntax(file, text, error),)) from None
     reader = Reader(file, places)
     row = reader.truck(raw)
     cross_check(reader, row)
@@ -139,9 +142,42 @@ _SYNTAX_HINTS = (
     ("Duplicate inline table key", "This key stands in the table twice. Keep one."),
     ("Expected '=' after a key", "Write key = value. A name with blanks needs quotation marks."),
     ("Illegal character", "A text ends on the line where it begins; the closing quotation mark may be missing."),
+    ("Invalid initial character", "A name is missing. Between { and } everything stands on one line."),
     ("Unterminated string", "The closing quotation mark is missing."),
-    ("Unclosed", "A closing bracket is missing."),
+    ("Unclosed inline", "A closing } is missing; between { and } everything stands on one line, with commas."),
+    ("Unclosed", "A closing bracket is missing, or a comma between two entries."),
 )
+
+
+def _no_comma(file: str, text: str, places: Places) -> Fault | None:
+    """Two entries of a list or an inline table without a comma between them; None where that is not what is wrong."""
+    if not places.no_comma:
+        return None
+    at = places.no_comma
+    line = places.line_of_offset(at)
+    start = text.rfind("\n", 0, at) + 1
+    before = re.split(r"[,{\[]", text[:at].rstrip().rpartition("\n")[2])[-1].strip()
+    after = _ENTRY_START.match(text, at)
+    shown = shorten(after[0].strip()) if after is not None else ""
+    message = f"A comma is missing here: write {shorten(before)}, {shown} with a comma in between."
+    return Fault(file, line, "", message, at - start + 1, shorten(text[start:].partition("\n")[0].strip()))
+
+
+_HEADER = re.compile(r"\s*\[+\s*([A-Za-z0-9_.-]+)\s*\]+")
+
+
+def _said_of_header(lines: list[str], line: int) -> str:
+    """The cure where a header that may stand several times was written with one bracket; "" elsewhere."""
+    found = _HEADER.match(lines[line - 1]) if 0 < line <= len(lines) else None
+    if found is None or found[1] not in _SEVERAL:
+        return ""
+    single = re.compile(rf"\s*\[\s*{re.escape(found[1])}\s*\]")
+    others = [number for number, text in enumerate(lines, start=1) if single.match(text)]
+    if not others:
+        return ""
+    where = f"line{'s' if len(others) > 1 else ''} {', '.join(str(number) for number in others[:8])}"
+    more = f" and {len(others) - 8} more" if len(others) > 8 else ""
+    return f"There can be several of these: write [[{found[1]}]] with two brackets each side ({where}{more})."
 
 
 def _syntax(file: str, text: str, error: Exception) -> Fault:
@@ -154,7 +190,10 @@ def _syntax(file: str, text: str, error: Exception) -> Fault:
     else:
         line, column = (text.rstrip().count("\n") + 1 if found is not None else 0), 0
     said = shorten(_AT.sub("", said), 120)
-    lines = text.splitlines() if line else []
+    lines = text.split("\n") if line else []
+    several = _said_of_header(lines, line)
+    if several:
+        return Fault(file, line, _HEADER.match(lines[line - 1])[1], several, column)  # type: ignore[index]
     read = shorten(lines[line - 1].strip()) if 0 < line <= len(lines) else ""
     hint = next((hint for start, hint in _SYNTAX_HINTS if said.startswith(start)), "")
     shown = f' Read: "{read}".' if read else ""

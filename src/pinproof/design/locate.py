@@ -24,6 +24,9 @@ _SPACE = re.compile(r"[ \t]*")
 _BLANK = re.compile(r"(?:[ \t\n\r]++|#[^\n]*+)*+")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
 _SCALAR = re.compile(r"[^,\]}#\n]*")
+_FIRST_WORD = re.compile(r"\d{4}-\d\d-\d\d \d\d:\S*|\S+")  # a date may have a blank before its time
+_KEY_NEXT = re.compile(r"(?:[A-Za-z0-9_-]+|\"[^\"\n]*\"|'[^'\n]*')[ \t]*=")
+_HEADER_NEXT = re.compile(r"\[\[?[ \t]*[A-Za-z0-9_.-]+[ \t]*\]")
 _STRINGS = (
     ('"""', re.compile(r'"""(?:[^"\\]++|\\.|"(?!""))*+"""(?:"{0,2})', re.DOTALL)),
     ("'''", re.compile(r"'''(?:[^']++|'(?!''))*+'''(?:'{0,2})", re.DOTALL)),
@@ -42,6 +45,7 @@ class Places:
     room: dict[Path, tuple[int, str]] = field(default_factory=dict)  # end of a line to add a key after, and its prefix
     inline: set[Path] = field(default_factory=set)  # tables written in braces
     complete: bool = True  # False: the text is not valid TOML from some point on
+    no_comma: int = 0  # offset of an entry of a list or an inline table before which a comma is missing, or 0
     too_deep: int = 0  # line where nesting passed DEEPEST, or 0
     too_many: int = 0  # line where the entries passed MOST_PLACES, or 0
     _starts: list[int] = field(default_factory=list)
@@ -64,6 +68,11 @@ class Places:
                 line = self.line_of_offset(offset)
                 return line, offset - self._starts[line - 1] + 1
         return 1, 1
+
+    def stand_in(self, path: Path, written: Path) -> None:
+        """Give an entry that does not stand in the file the place of the one that was written for it."""
+        if path not in self.start and written in self.start:
+            self.start[path] = self.start[written]
 
 
 class _NotToml(Exception):
@@ -224,6 +233,9 @@ class _Scanner:
         else:
             found = _SCALAR.match(self.text, self.at)
             written = found[0].rstrip(" \t\r") if found is not None else ""
+            if depth and written:  # two numbers side by side are two entries, not one
+                word = _FIRST_WORD.match(written)
+                written = word[0] if word is not None else written
             if not written:
                 raise _NotToml
             self.at += len(written)
@@ -241,9 +253,10 @@ class _Scanner:
             self.places.start[item] = self.at
             self._value(item, depth + 1)
             number += 1
+            end = self.at
             self._skip(_BLANK)
             if self.text[self.at : self.at + 1] != "]":
-                self._take(",")
+                self._comma(end, in_list=True)
 
     def _inline_table(self, path: Path, depth: int) -> None:
         self.places.inline.add(path)
@@ -254,9 +267,26 @@ class _Scanner:
                 self.at += 1
                 return
             self._key_value(path, own_line=False, depth=depth + 1)
+            end = self.at
             self._skip(_BLANK)
             if self.text[self.at : self.at + 1] != "}":
-                self._take(",")
+                self._comma(end, in_list=False)
+
+    def _comma(self, end: int, *, in_list: bool) -> None:
+        """The comma after an entry that ends at `end`; note where it is missing, and not a closing bracket."""
+        if self.text[self.at : self.at + 1] != ",":
+            is_key = _KEY_NEXT.match(self.text, self.at) is not None
+            same_line = "\n" not in self.text[end : self.at]
+            if in_list:
+                is_header = not same_line and _HEADER_NEXT.match(self.text, self.at) is not None
+                is_entry = self.text[self.at : self.at + 1] in tuple("\"'[{+-0123456789tf") and not (
+                    is_key or is_header
+                )
+            else:
+                is_entry = is_key and same_line
+            if is_entry:
+                self.places.no_comma = self.at
+        self._take(",")
 
     def _string(self) -> None:
         for opening, whole in _STRINGS:

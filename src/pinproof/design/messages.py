@@ -128,3 +128,13 @@ def shorten(read: object, most: int = 60) -> str:
     text = str(read) if not isinstance(read, int) or abs(read) < 10**30 else "a very long number"
     text = " ".join("".join(sign if sign.isprintable() else "�" for sign in text).split())
     return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def percent_missing(read: object) -> str:
+    """' Is the percent sign missing? Write "5 %".' for a bare number from 1 to 100, else ""."""
+    text = str(read).strip()
+    try:
+        bare = 1.0 <= float(text) <= 100.0
+    except ValueError:
+        return ""
+    return f' Is the percent sign missing? Write "{shorten(text)} %".' if bare else ""

@@ -77,6 +77,7 @@ class Resistor:
     fixed: bool = False  # may not be re-chosen (sealed pod, donor button)
     note: str = ""
     defaulted: tuple[str, ...] = ()  # which of "tolerance", "ageing", "tempco" stand in [defaults]
+    own_bases: tuple[tuple[str, Basis], ...] = ()  # basis of each of the three that it states itself
 
 
 Pull = Resistor | Unknown | None
@@ -109,6 +110,18 @@ class Defaults:
     closed: Value | None = None
     open: Value | None = None  # None also for "none"; see open_none
     open_none: bool = False  # open = "none" was written
+
+
+@dataclass(frozen=True)
+class Parts:
+    """Resistors that the owner can buy or has: what is chosen from where nothing else is asked for."""
+
+    series: str = ""  # a preferred series, "" where not stated
+    tolerance: Value | None = None  # ratio; None: as each resistor states
+    at_hand: bool = False  # the whole series lies at hand: nothing of it need be ordered
+    drawer: str = ""  # the owner's drawer file, relative to the design file; "" for none
+    note: str = ""
+    path: str = "parts"
 
 
 @dataclass(frozen=True)
@@ -146,7 +159,7 @@ class Window:
     high: float | None
     uncertainty: float  # either way: in the unit of `kind`, or a ratio of each edge if `uncertainty_relative`
     uncertainty_relative: bool
-    with_pull_ohm: float | None  # the pull that edges in ohms assume
+    with_pull_ohm: float | None  # the pull that edges in ohms assume; None in ohms: not stated, and the own is unknown
     by_substitution: bool  # edges in ohms found on this very pin
     fault: bool  # open or shorted: no command
     basis: Basis
@@ -154,6 +167,7 @@ class Window:
     low_text: str = ""
     high_text: str = ""
     note: str = ""
+    own_pull: bool = False  # in ohms, with_pull not written: this pin's own pull is meant, and stands in with_pull_ohm
 
     def edge(self, side: Literal["low", "high"]) -> tuple[float, float] | None:
         """Least and greatest place of an edge in the stated unit, uncertainty included; None if there is no edge."""
@@ -178,6 +192,7 @@ class Target:
     path: str  # "line.taps.target.up"
     text: str = ""
     note: str = ""
+    own_pull: bool = False  # as in Window
 
 
 @dataclass(frozen=True)
@@ -368,6 +383,7 @@ class Truck:
     runs: tuple[Run, ...] = ()
     plugs: tuple[Plug, ...] = ()
     defaults: Defaults = field(default_factory=Defaults)
+    parts: Parts = field(default_factory=Parts)
     name: str = ""
     note: str = ""
     warnings: tuple[str, ...] = ()  # odd but usable; each is ready to print, with file, line and path

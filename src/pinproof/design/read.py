@@ -1,8 +1,9 @@
 """Raw TOML tables checked against the description in `keys`, one entry at a time.
 
-Answers: which keys are unknown or missing, which values are not what their key asks for; the rest as SI numbers.
+Answers: which values are not what their key asks for; the rest as SI numbers.
 Touches: nothing.
-Beside:  `crosscheck` and `crosswindows` look at several entries together, `build` makes the model.
+Beside:  `read_tables` looks at keys and brackets, `read_words` reads what is no quantity. `crosscheck` and
+         `crosswindows` look at several entries together, `build` makes the model.
 """
 
 from __future__ import annotations
@@ -12,121 +13,25 @@ from dataclasses import replace
 from math import inf, isfinite
 from typing import Any
 
-from pinproof.design.keys import MOST_ENTRIES, NUMBER, PULL, RANGE, RESISTOR, TABLES, TRUCK, Key, Table
+from pinproof.design.keys import NUMBER, PULL, RANGE, RESISTOR, Key, Table
 from pinproof.design.locate import Path
-from pinproof.design.messages import LONGEST_NAME, listed, nearest, shorten
+from pinproof.design.messages import LONGEST_NAME, listed, nearest, percent_missing, shorten
 from pinproof.design.model import UNKNOWN, Basis, Kind, Value
-from pinproof.design.read_words import MOST_FAULTS, Words
-from pinproof.design.rows import Reading, Row, labels_of
+from pinproof.design.read_tables import Tables
+from pinproof.design.rows import Reading, Row
 from pinproof.errors import QuantityFault
 from pinproof.quantities import format_value, parse, parse_span
 
 _UNSIGNED = {"tolerance": "ratio"}  # a bound is written without the plus-minus sign
 _COUNTS = re.compile(r"\s*(\S.*?)\s*counts?\s*", re.IGNORECASE)
-_ELEMENT_VALUES = {
-    "resistor": Key("value", "resistor", ""),
-    "wire": Key("value", "range", "", dimension="resistance", least=0.0),
-    "leak": Key("value", "leak", "", dimension="resistance", above=0.0),
-}
 
 
-class Reader(Words):
+class Reader(Tables):
     """Collects faults and warnings while it turns raw tables into rows."""
-
-    # tables
-
-    def truck(self, raw: dict[str, Any]) -> Row:
-        """The whole document."""
-        return self.table(raw, TRUCK, (), "")
-
-    def table(self, raw: dict[str, Any], table: Table, at: Path, path: str) -> Row:
-        """One table and everything in it."""
-        row = Row(table, path, at, raw)
-        self.lines[path] = self.places.line(at)
-        known = [key.name for key in table.keys]
-        for name in raw:
-            if len(self.faults) >= MOST_FAULTS:
-                break
-            if name not in known:
-                self._unknown_key(row, name, known)
-        for key in table.keys:
-            inner = f"{path}.{key.name}" if path else key.name
-            if key.name in raw:
-                self.lines.setdefault(inner, self.places.line((*at, key.name)))
-                self._entry(row, key, raw[key.name], (*at, key.name), inner)
-            elif key.required:
-                hint = f" Example: {_example(key)}." if key.example else ""
-                if key.words:
-                    hint = f" It is {listed(key.words)}{' or a quantity' if key.dimension else ''}." + hint
-                self.fault(at, inner, f'"{key.name}" is required and missing. {key.doc}{hint}')
-        return row
-
-    def _unknown_key(self, row: Row, name: str, known: list[str]) -> None:
-        shown = shorten(name)
-        near = nearest(name, known)
-        path = f"{row.path}.{shown}" if row.path else shown
-        if near:
-            message = f'Unknown key. Did you mean "{near}"?'
-        else:
-            owners = [t.name for t in TABLES.values() if t.key(name) is not None and "." not in t.name]
-            owners = [owner for owner in owners if owner not in ("number", "range", "resistor", "pull", "truck")]
-            message = "Unknown key."
-            if owners:
-                message += f' "{name}" belongs in {listed([f"[{owner}]" for owner in owners]).replace(chr(34), "")}.'
-            message += f" Known here: {listed(known, 'and', most=40)}."
-        self.fault((*row.at, name), path, message, name, near)
-
-    def _entry(self, row: Row, key: Key, raw: Any, at: Path, path: str) -> None:
-        before = len(self.faults)
-        if key.kind == "element":
-            kind = row.get("kind", "")
-            if kind not in _ELEMENT_VALUES:
-                return  # the fault is at its kind, or crosslines says that a contact has no value
-            key = _ELEMENT_VALUES[kind]
-        value = getattr(self, f"_{key.kind}")(key, raw, at, path)
-        if len(self.faults) == before or key.kind in ("table", "tables"):
-            row.values[key.name] = value
-
-    def _table(self, key: Key, raw: Any, at: Path, path: str) -> Row | None:
-        if not isinstance(raw, dict):
-            self._wrong(at, path, raw, f"a table; write [{path}] on a line of its own")
-            return None
-        return self.table(raw, TABLES[key.to], at, path)
-
-    def _tables(self, key: Key, raw: Any, at: Path, path: str) -> list[Row]:
-        if isinstance(raw, dict):
-            self.fault(at, path, f"There can be several of these: write [[{key.to}]] with two brackets each side.")
-            return []
-        if not isinstance(raw, list) or not all(isinstance(item, dict) for item in raw):
-            self._wrong(at, path, raw, f"a list of tables; write [[{key.to}]] before each")
-            return []
-        most = key.most or MOST_ENTRIES
-        if len(raw) > most:
-            self.fault(at, path, f"There are {len(raw)} of these; {most} is the most that is read.")
-            raw = raw[:most]
-        table = TABLES[key.to]
-        rows = [
-            self.table(item, table, (*at, number), f"{path}.{label}")
-            for number, (item, label) in enumerate(zip(raw, labels_of(raw, table), strict=True))
-        ]
-        self._duplicates(table, rows)
-        return rows
-
-    def _duplicates(self, table: Table, rows: list[Row]) -> None:
-        if table.id_key not in ("id", "meaning") or table.name == "line.window":
-            return
-        first: dict[str, Row] = {}
-        for row in rows:
-            if row.id in first:
-                line = self.places.line(first[row.id].at)
-                cure = "Give each its own" if table.id_key == "id" else "Keep one"
-                self.row_fault(row, table.id_key, f'"{row.id}" is already used at line {line}. {cure}.', row.id)
-            elif row.id:
-                first[row.id] = row
 
     # quantities
 
-    def quantity(self, raw: Any, dimension: str, at: Path, path: str) -> float | None:
+    def quantity(self, raw: Any, dimension: str, at: Path, path: str, *, allow_milli: bool = True) -> float | None:
         """One quantity from text, or None with the fault noted."""
         if isinstance(raw, bool | dict | list):
             self._wrong(at, path, raw, f"a quantity; write it as text with its unit, as in {_sample(dimension)}")
@@ -135,9 +40,10 @@ class Reader(Words):
             if not isinstance(raw, str):
                 parse(shorten(raw), dimension)  # its message says which unit is missing
                 shown = shorten(raw)
-                self.fault(at, path, f'{shown} stands without quotation marks. Write it as text: "{shown}".', raw)
+                text = f"{shown} %" if dimension == "ratio" and raw >= 1 else shown
+                self.fault(at, path, f'{shown} stands without quotation marks. Write it as text: "{text}".', raw)
                 return None
-            return parse(raw, dimension)
+            return parse(raw, dimension, allow_milli=allow_milli)
         except QuantityFault as fault:
             self.fault(at, path, _said(fault), raw)
             return None
@@ -153,7 +59,8 @@ class Reader(Words):
             wanted = "a finite number"
         else:
             return True
-        self.fault(at, path, f'"{shorten(raw)}" cannot be: it must be {wanted}.', raw)
+        cure = percent_missing(raw) if key.dimension == "ratio" else ""
+        self.fault(at, path, f'"{shorten(raw)}" cannot be: it must be {wanted}.{cure}', raw)
         return False
 
     def _number(self, key: Key, raw: Any, at: Path, path: str) -> Value | None:
@@ -165,13 +72,13 @@ class Reader(Words):
             if not row.has("value"):
                 return None
             raw, at, own_path = raw["value"], (*at, "value"), f"{path}.value"
-        number = self.quantity(raw, key.dimension, at, own_path)
+        number = self.quantity(raw, key.dimension, at, own_path, allow_milli=key.kind not in ("leak", "number"))
         if number is None or not self._in_bounds(key, number, at, own_path, raw):
             return None
         return Value(number, number, number, key.dimension, path, raw, basis, note)
 
     def _range(self, key: Key, raw: Any, at: Path, path: str) -> Value | None:
-        if isinstance(raw, str) and raw in key.words:
+        if (isinstance(raw, str) and raw in key.words) or self._is_double_bracket(raw, at, path):
             return None
         if not isinstance(raw, dict):
             ends = self._span(raw, key, at, path)
@@ -283,7 +190,7 @@ class Reader(Words):
                 self.fault(here, there, 'It is "to choose" and fixed at once. Give its value, or leave out "fixed".')
             return row
         before = len(self.faults)
-        ohm = self.quantity(written, "resistance", here, there)
+        ohm = self.quantity(written, "resistance", here, there, allow_milli=False)
         if isinstance(written, str) and len(self.faults) > before:
             last = self.faults[-1]
             near = nearest(written, words)
@@ -330,7 +237,7 @@ class Reader(Words):
         kinds: tuple[tuple[Kind, str], ...] = (("ohm", "resistance"), ("volt", "voltage"), ("ratio", "ratio"))
         for kind, dimension in kinds:
             try:
-                return kind, parse(raw, dimension)
+                return kind, parse(raw, dimension, allow_milli=False)
             except QuantityFault as fault:
                 refusals.append(fault)
         ambiguous = [fault for fault in refusals if fault.readings]
@@ -366,9 +273,3 @@ def _sample(dimension: str) -> str:
     from pinproof.quantities import DIMENSIONS
 
     return DIMENSIONS[dimension].phrase.partition("such as ")[2]
-
-
-def _example(key: Key) -> str:
-    if key.example[:1] in "{[" or key.kind == "whole":
-        return f"{key.name} = {key.example}"
-    return f'{key.name} = "{key.example}"'

@@ -114,6 +114,7 @@ def as_resistor(
             spread_basis=weakest(
                 part.basis if name in defaulted else _own_basis(name, row) for name, part in parts.items()
             ),
+            own_bases=tuple((name, _own_basis(name, row)) for name in parts if name not in defaulted),
             fixed=row.get("fixed", False),
             note=row.get("note", ""),
             defaulted=tuple(defaulted),

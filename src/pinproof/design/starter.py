@@ -11,16 +11,20 @@ Sources: 9 to 16 V, a closed contact of 0 to 50 Ω, a leak of some kΩ across an
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from pinproof.design.comments import TO_CHOOSE
 from pinproof.design.edit import to_toml
 from pinproof.design.model import Basis, Form
+from pinproof.design.pull_words import Side, is_key, pull_measurement
 
 Switched = Literal["fuse", "chassis", "sensor ground", "5 V"]
 FORMS: tuple[Form, ...] = ("pull-up", "pull-down", "ladder", "divider", "elements")
 INPUT_ID, LINE_ID, IDLE, ENABLE = "tap_pin", "taps", "automatic", "lever_manual"
+COMMENT_WIDTH = 112
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,7 @@ class Wanted:
     low: str = ""
     high: str = ""
     is_ohm: bool = False
+    listed: bool = True  # False: nobody said it, it was added
 
 
 @dataclass(frozen=True)
@@ -77,6 +82,10 @@ class Sheet:
     supply: Stated | None = None
     temperature: Stated | None = None
     tolerance: Stated | None = None
+    series: str = ""  # of the resistors that can be bought; "" is not known
+    series_note: str = ""  # why this series, where nobody named it
+    at_hand: bool = False
+    drawer: str = ""  # as it is written in the file
     resistors: Mapping[str, str] = field(default_factory=dict)  # contact id to ohms; the others stand "to choose"
     resistor_note: str = ""
     asked: bool = True  # False: a starter file, in which "not known" would say nothing
@@ -150,6 +159,8 @@ def _box(sheet: Sheet) -> Iterator[str]:
         yield "# Assumed. How to find it: the gold or brown band, or the bag the resistors came in."
         yield 'tolerance = { value = "1 %", basis = "assumed" }'
     else:
+        if sheet.tolerance.basis == "assumed":
+            yield "# Assumed: usual for this series. How to find it: the tolerance band, or the lid of the assortment."
         yield f"tolerance = {{ value = {to_toml(sheet.tolerance.text)}, basis = {to_toml(sheet.tolerance.basis)} }}"
     yield "# Assumed. How to find both: the maker's data sheet of the resistors; these fit common film types."
     yield 'tempco = { value = "100 ppm/K", basis = "assumed" }'
@@ -158,6 +169,22 @@ def _box(sheet: Sheet) -> Iterator[str]:
     yield 'closed = { low = "0 ohm", value = "0.1 ohm", high = "50 ohm", basis = "assumed" }'
     yield "# Assumed worst case. How to find it: ohms across the open switch, dry, then after a hose-down."
     yield 'open = { value = "100 kohm", basis = "assumed" }'
+    yield ""
+    yield from _parts(sheet)
+
+
+def _parts(sheet: Sheet) -> Iterator[str]:
+    yield "[parts] # resistors you can buy or have: `pinproof choose` and the cures take their values from these"
+    if sheet.drawer:
+        yield f"drawer = {to_toml(sheet.drawer)} # your own stock; counts bind"
+    if sheet.series:
+        yield f"series = {to_toml(sheet.series)}{f' # {sheet.series_note}' if sheet.series_note else ''}"
+    elif not sheet.drawer:
+        yield "# Assumed: every value of this series can be bought. How to find it: the lid of your assortment, or the"
+        yield "# shop's list; common ones hold E12 or E24. With an assortment at hand write at_hand = true too."
+        yield 'series = "E96"'
+    if sheet.at_hand:
+        yield "at_hand = true # an assortment of the whole series: nothing of it need be ordered"
 
 
 def _range_line(key: str, stated: Stated) -> str:
@@ -179,8 +206,7 @@ def _input(sheet: Sheet) -> Iterator[str]:
         )
         yield f'{other} = "none" # assumed'
     else:
-        yield "# The resistor inside the controller. How to find it: unplug, key on, read the volts at the pin with"
-        yield "# nothing on it and with a known resistor on it (`pinproof next FILE` says how)."
+        yield from _measuring(sheet)
         yield f'{side} = "unknown"'
         if sheet.switched is None and sheet.asked:
             yield f'{other} = "unknown" # not even known which of the two it has'
@@ -189,6 +215,26 @@ def _input(sheet: Sheet) -> Iterator[str]:
     yield from _compares(sheet)
     yield "# Assumed. How to find it: the controller maker's data; 1 % covers a common converter and its thresholds."
     yield 'error = { value = "1 %", basis = "assumed" }'
+
+
+def _measuring(sheet: Sheet) -> Iterator[str]:
+    """How the pull is measured, as a comment above it."""
+    sides: tuple[Side, ...] = ("pull_down",) if sheet.form == "pull-down" else ("pull_up",)
+    if sheet.switched is None and sheet.asked:
+        sides = ("pull_up", "pull_down")
+    found = pull_measurement(INPUT_ID, sides, feed="reference" if sheet.switched == "5 V" else "battery")
+    yield "# The resistor inside the controller is not known. How to find it:"
+    for each in (found.caution, *found.how):
+        yield from _comment(each)
+
+
+def _comment(text: str) -> list[str]:
+    if is_key(text):
+        return [f"#     {text}"]
+    return textwrap.wrap(
+        text, COMMENT_WIDTH, initial_indent="# ", subsequent_indent="#   ", break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
 
 
 def _compares(sheet: Sheet) -> Iterator[str]:
@@ -220,8 +266,7 @@ def _line(sheet: Sheet) -> Iterator[str]:
     yield f"id = {to_toml(LINE_ID)}"
     yield f"input = {to_toml(INPUT_ID)}"
     if sheet.switched is None and sheet.asked:
-        yield "# ASSUMED, not known. How to find it: unplug the wire, key on, volts at the bare pin: near 5 V or near"
-        yield '# the battery is "pull-up" (switches go to ground), near 0 V is "pull-down" (switches go to a supply).'
+        yield "# ASSUMED, not known. How to find it: measure the pin as told above, at its [[input]]."
     yield f"form = {to_toml(sheet.form)} # {_FORM_WORDS[sheet.form]}"
     yield f"idle = {to_toml(IDLE)} # what is meant when nothing is pressed"
     if sheet.enable is not None:
@@ -231,7 +276,7 @@ def _line(sheet: Sheet) -> Iterator[str]:
             yield '# side of the switches. Open means "through enable", a reading means "directly".'
         yield f"taps_fed = {to_toml(sheet.taps_fed)}"
     if sheet.form in ("pull-up", "pull-down", "divider"):
-        yield 'idle_resistor = "none" # at the far end, always in circuit; it makes a broken wire visible'
+        yield 'idle_resistor = "none" # at the far end, always in circuit'
     if sheet.form == "divider":
         yield 'top_resistor = "to choose" # from the feed to the coded wire, at the switches'
     if sheet.form == "ladder":
@@ -284,6 +329,9 @@ def _elements(sheet: Sheet) -> Iterator[str]:
 
 
 def _meanings(sheet: Sheet) -> Iterator[str]:
+    if any(each.is_ohm for each in sheet.wanted) and not sheet.by_substitution and sheet.list_pull is None:
+        yield "# The list names no pull, so its ohms are taken for this very pin (assumed). If the list turns out to be"
+        yield '# for another pull, write it at each meaning in ohms: with_pull = "1 kohm"'
     for each in sheet.wanted:
         is_window = not each.reading
         yield "[[line.window]]" if is_window else "[[line.target]]"
@@ -299,18 +347,14 @@ def _meanings(sheet: Sheet) -> Iterator[str]:
             yield 'found = "substitution" # found with ohms on this very pin'
         elif each.is_ohm:
             yield from _with_pull(sheet)
-        is_idle = each.meaning == IDLE
-        yield f"basis = {to_toml('assumed' if is_idle or sheet.list_basis is None else sheet.list_basis)}"
+        yield f"basis = {to_toml(sheet.list_basis if each.listed and sheet.list_basis is not None else 'assumed')}"
         yield ""
 
 
 def _with_pull(sheet: Sheet) -> Iterator[str]:
+    """The pull that a list in ohms names. Left out where it names none: then this pin's own is meant, known or not."""
     if sheet.list_pull is not None:
         yield f"with_pull = {to_toml(sheet.list_pull)} # as the list says"
-    elif sheet.pull is not None:
-        yield f"with_pull = {to_toml(sheet.pull.text)} # assumed: the list means a pin like this one"
-    else:
-        yield 'with_pull = { value = "1 kohm", basis = "assumed" } # not known; every usual pull is tried until it is'
 
 
 def _buttons(sheet: Sheet) -> Iterator[str]:
@@ -348,4 +392,4 @@ def _resistor(sheet: Sheet, button: Button) -> Iterator[str]:
     if ohms:
         yield f'resistor = {{ value = {to_toml(ohms)}, basis = "assumed" }} # {sheet.resistor_note}'
     else:
-        yield 'resistor = "to choose" # `pinproof choose FILE` finds it'
+        yield f'resistor = "to choose" # {TO_CHOOSE}'

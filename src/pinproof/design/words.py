@@ -43,6 +43,13 @@ _SUPPLY = {
     "jump_start": "supply voltage at a jump start",
     "load_dump": "supply voltage at a load dump",
 }
+_DEFAULTS = {
+    "closed": "contact resistance (closed)",
+    "open": "leakage across an open contact",
+    "tolerance": "tolerance of the coding resistors",
+    "tempco": "temperature coefficient of the coding resistors",
+    "ageing": "ageing of the coding resistors",
+}
 _TABLES = {"input": _INPUT, "line": _LINE, "contact": _CONTACT}
 
 
@@ -59,7 +66,7 @@ def parameter(path: str) -> str:
     if head == "place" and len(rest) == 2:
         return f"{rest[1]} at {rest[0]}"
     if head == "defaults" and rest:
-        return f"default for {rest[-1]}"
+        return f"{_DEFAULTS.get(rest[-1], rest[-1])}, as [defaults] has it"
     if head in _TABLES and len(rest) == 2:
         text = _TABLES[head].get(rest[1])
         return text.format(id=rest[0]) if text else path

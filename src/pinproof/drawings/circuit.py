@@ -16,11 +16,11 @@ from typing import TYPE_CHECKING
 
 from pinproof.drawings import words
 from pinproof.drawings.bands import NAME_MM, SMALL_MM
-from pinproof.drawings.circuit_rows import Row, columns_of, is_rail, rail_name, rows_of
-from pinproof.drawings.measure import drawable, reach_mm, wrap
+from pinproof.drawings.circuit_rows import Row, columns_of, is_inside, is_rail, rail_name, rows_of
+from pinproof.drawings.measure import drawable, reach_mm, width_mm, wrap
 from pinproof.drawings.place import Drawing
 from pinproof.drawings.svg import Canvas
-from pinproof.drawings.symbols import SYMBOL_MM, draw_bridge, draw_joint, draw_symbol, draw_terminal
+from pinproof.drawings.symbols import SYMBOL_MM, draw_bridge, draw_joint, draw_plug, draw_symbol
 from pinproof.quantities import format_value
 from pinproof.wiring import node_name
 
@@ -32,6 +32,8 @@ _SLOT_MM = SYMBOL_MM + 2.5  # a symbol with the line around it
 _LEAST_GAP_MM = _SLOT_MM + 4.0
 _BEFORE_MM, _AFTER_MM = 8.0, 10.0  # room between the texts and the first upright, and after the last
 _NAME_LINE_MM, _SMALL_LINE_MM = 3.95, 3.6
+_FRAME_MM = 3.0  # from the pin to the left side of the controller's frame
+_CALLED = {"far": "far end", "source": "source end"}
 _SAME = "continued; uprights of the same name are one and the same"
 
 
@@ -75,7 +77,7 @@ def circuit(view: LineView, *, layout: str = "wide", ident: str = "circuit") -> 
     heads = wrap(drawable(title), width - 1.0, NAME_MM, "strong")
     numbered = layout == "narrow"
     key = _key(rows, width) if numbered else []
-    notes = [piece for note in _notes(view) for piece in wrap(drawable(note), width - 1.0, SMALL_MM)]
+    notes = [piece for note in _notes(view, rows) for piece in wrap(drawable(note), width - 1.0, SMALL_MM)]
     texts = [((str(number),), ()) if numbered else _texts(row, column) for number, row in enumerate(rows, start=1)]
     heights = [_height(*each, 7.0 if numbered else 8.0) for each in texts]
     total = len(heads) * _NAME_LINE_MM + 2.0
@@ -83,7 +85,7 @@ def circuit(view: LineView, *, layout: str = "wide", ident: str = "circuit") -> 
         total += _head_height(panel) + (_SMALL_LINE_MM + 2.0 if number else 0.0)
         total += sum(heights[row] for row in panel.rows) + 4.0
     total += len(key) * _SMALL_LINE_MM + (1.5 if key else 0.0) + len(notes) * _SMALL_LINE_MM + 1.0
-    canvas = Canvas(width, total, title, _describe(view, rows, _notes(view)), ident)
+    canvas = Canvas(width, total, title, _describe(view, rows, _notes(view, rows)), ident)
     canvas.group(kind="pp-head")
     at = 0.0
     for line in heads:
@@ -153,7 +155,7 @@ def _draw_panel(
             canvas.text(places[node], base, line, SMALL_MM, anchor="middle")
     mine = [rows[index] for index in panel.rows]
     high = [heights[index] for index in panel.rows]
-    middles = _drawrows_of(canvas, mine, [texts[index] for index in panel.rows], high, places, rails_y + 1.0)
+    middles = _draw_rows(canvas, view.pin, mine, [texts[index] for index in panel.rows], high, places, rails_y + 1.0)
     _draw_uprights(canvas, view, mine, middles, places, rails_y)
     return rails_y + 1.0 + sum(high) + 4.0
 
@@ -174,9 +176,14 @@ def _gaps(nodes: Sequence[str], rows: Sequence[Row]) -> list[float]:
     at = {node: index for index, node in enumerate(nodes)}
     for row in sorted(rows, key=lambda row: abs(at[row.a] - at[row.b])):
         low, high = sorted((at[row.a], at[row.b]))
-        while sum(_room(gap) for gap in gaps[low:high]) < len(row.branches):
+        while row.is_level and sum(_room(gap) for gap in gaps[low:high]) < _places(row):
             gaps[max(range(low, high), key=gaps.__getitem__)] += _SLOT_MM
     return gaps
+
+
+def _places(row: Row) -> int:
+    """Places on a row's line: its symbols, and the plug where it leaves the controller."""
+    return len(row.symbols) + (row.role == "feed inside")
 
 
 def _room(gap: float) -> int:
@@ -187,7 +194,7 @@ def _head(nodes: Sequence[str], gaps: Sequence[float], index: int) -> tuple[str,
     """Name of an upright, broken to what fits between its neighbours."""
     node = nodes[index]
     name = rail_name(node) if is_rail(node) else "pin" if node.startswith("pin@") else node_name(node)
-    name = {"far": "far end", "source": "source end"}.get(name, name)
+    name = _CALLED.get(name, name)
     before = gaps[index - 1] if index else 2.0 * _BEFORE_MM
     after = gaps[index] if index < len(gaps) else 2.0 * _AFTER_MM
     return wrap(drawable(name), min(before, after) - 1.2, SMALL_MM)
@@ -200,8 +207,9 @@ def _texts(row: Row, most_mm: float) -> tuple[tuple[str, ...], tuple[str, ...]]:
     )
 
 
-def _drawrows_of(
+def _draw_rows(
     canvas: Canvas,
+    pin: str,
     rows: Sequence[Row],
     texts: Sequence[tuple[tuple[str, ...], tuple[str, ...]]],
     heights: Sequence[float],
@@ -212,7 +220,7 @@ def _drawrows_of(
     middles = []
     reach = {node: [i for i, row in enumerate(rows) if node in (row.a, row.b)] for node in places}
     for index, (row, (name, small), height) in enumerate(zip(rows, texts, heights, strict=True)):
-        canvas.group(kind="pp-part")
+        canvas.group(kind="pp-part" if row.branches else "pp-beside")
         at = top + 0.6
         for line in name:
             canvas.text(0.3, at + reach_mm(NAME_MM)[0], line, NAME_MM, weight="strong")
@@ -224,7 +232,10 @@ def _drawrows_of(
         crossed = [
             x for node, x in places.items() if node not in (row.a, row.b) and reach[node] and index <= reach[node][-1]
         ]
-        _draw_line(canvas, row, sorted((places[row.a], places[row.b])), sorted(crossed), sorted(places.values()), y)
+        if row.is_level:
+            _draw_line(canvas, row, sorted((places[row.a], places[row.b])), sorted(crossed), sorted(places.values()), y)
+        if row.role == "feed inside":
+            draw_plug(canvas, places[pin] - _FRAME_MM - 1.2, y, level=True)
         middles.append(y)
         top += height
     return middles
@@ -235,7 +246,7 @@ def _draw_line(
 ) -> None:
     left, right = ends
     bridges = [x for x in crossed if left < x < right]
-    slots = list(_slots([x for x in uprights if left <= x <= right], len(row.branches)))
+    slots = list(_slots([x for x in uprights if left <= x <= right], _places(row)))[: len(row.symbols)]
     stops = sorted([(x - 1.0, x + 1.0) for x in bridges] + [(x, x + SYMBOL_MM) for x in slots])
     at = left
     for start, end in stops:
@@ -244,8 +255,8 @@ def _draw_line(
     canvas.line(at, y, right, y, width=0.3)
     for x in bridges:
         draw_bridge(canvas, x, y)
-    for branch, x in zip(row.branches, slots, strict=True):
-        draw_symbol(canvas, branch.kind, x, y, closed_at_rest=branch.conducts_at_rest)
+    for each, x in zip(row.symbols, slots, strict=True):
+        draw_symbol(canvas, each.kind, x, y, closed_at_rest=each.closed_at_rest, text=each.text)
     for x in ends:
         draw_joint(canvas, x, y)
 
@@ -270,28 +281,38 @@ def _draw_uprights(
         canvas.line(x, top, x, max(ends, default=top), width=0.5 if is_rail(node) else 0.3)
         if is_rail(node):
             canvas.line(x - 2.2, top, x + 2.2, top, width=0.6)
-    own = [y for row, y in zip(rows, middles, strict=True) if row.in_controller]
-    if own:
-        pin, right = places[view.pin], max(places[node] for row in rows if row.in_controller for node in (row.a, row.b))
-        bottom = max(own) + 3.4
-        canvas.rect(pin - 3.0, top - 0.9, right - pin + 6.0, bottom - top + 0.9, stroke=0.2, dash="1.6 1")
-        draw_terminal(canvas, pin, bottom)
+    at_pin = next((y for row, y in zip(rows, middles, strict=True) if row.role == "pin"), None)
+    if at_pin is not None:
+        pin = places[view.pin]
+        right = max([pin + _FRAME_MM, *(x for node, x in places.items() if is_inside(node))])
+        wide = right - pin + 2.0 * _FRAME_MM
+        canvas.rect(pin - _FRAME_MM, top - 0.9, wide, at_pin - top + 0.9, stroke=0.2, dash="1.6 1")
+        draw_plug(canvas, pin, at_pin)
+        _draw_cavity(canvas, view, pin, at_pin)
 
 
-def _notes(view: LineView) -> list[str]:
+def _draw_cavity(canvas: Canvas, view: LineView, x: float, y: float) -> None:
+    """The cavity's name at its mark, with that of the plug where there is room. Nothing else stands there."""
+    owner = view.input
+    room = canvas.width_mm - 0.5 - x - 2.0
+    for wish in (f"{owner.plug} {owner.cavity}", owner.cavity):
+        shown = drawable(wish or "")
+        if owner.cavity and (owner.plug or wish == owner.cavity) and width_mm(shown, SMALL_MM) <= room:
+            canvas.text(x + 2.0, y + 0.8 + reach_mm(SMALL_MM)[0], shown, SMALL_MM)
+            return
+
+
+def _notes(view: LineView, rows: Sequence[Row]) -> list[str]:
     """What stands behind the rails, in words."""
     line, notes = view.line, []
-    if any(branch.kind == "pull" for branch in view.branches):
-        notes.append("Dashed frame: inside the controller. Ring: its pin.")
+    notes.append("Dashed frame: inside the controller. A bar in a cup: a cavity of its plug.")
+    if any(each.text for row in rows for each in row.symbols):
+        notes.append("?: a value that is not known yet.")
     if line.return_offset is not None:
         told = words.span(*(format_value(v, "voltage") for v in (line.return_offset.low, line.return_offset.high)))
-        notes.append(f"return: the switches' ground, {told} from the controller's ground.")
-    if line.feed_drop is not None:
-        told = words.span(*(format_value(v, "voltage") for v in (line.feed_drop.low, line.feed_drop.high)))
-        notes.append(f"feed: {told} below the {line.feed_from}.")
-    if line.series_diode is not None:
-        told = words.span(*(format_value(v, "voltage") for v in (line.series_diode.low, line.series_diode.high)))
-        notes.append(f"A series diode, {told}, lies between {line.source_side} and everything else.")
+        below = any(row.symbols and row.symbols[0].kind == "diode back" for row in rows)
+        name = "switch ground" if below else "return: the ground of the switches"
+        notes.append(f"{name}, {told} from the controller's ground.")
     return notes
 
 
@@ -300,7 +321,10 @@ def _describe(view: LineView, rows: Sequence[Row], notes: Sequence[str]) -> str:
 
     def called(node: str) -> str:
         name = rail_name(node) if is_rail(node) else "the pin" if node == view.pin else node_name(node)
-        return {"far": "the far end", "source": "the source end"}.get(name, name)
+        return f"the {_CALLED[name]}" if name in _CALLED else name
 
-    parts = [f"{row.name} ({'; '.join(row.told)}) between {called(row.a)} and {called(row.b)}" for row in rows]
+    parts = []
+    for row in rows:
+        ends = f" between {called(row.a)} and {called(row.b)}" if row.is_level else ""
+        parts.append(f"{row.name} ({'; '.join(row.told)}){ends}")
     return f"Form {view.line.form}. " + ". ".join([*parts]) + ". " + " ".join(notes)

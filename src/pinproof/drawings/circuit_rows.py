@@ -3,42 +3,62 @@
 Answers: what is a row called, what is told of its parts, and where do nodes stand from left to right?
 Touches: nothing.
 Beside:  `circuit` draws them.
+
+Beside the branches of the netlist stand rows that only the drawing has: the fuse or the cavity that the feed comes
+from, a diode, the pin where the coded wire enters the controller, and a pull that nobody has measured yet.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
+from pinproof.design.model import UNKNOWN
 from pinproof.drawings import words
 from pinproof.quantities import format_value
 from pinproof.wiring import contact_node
 
 if TYPE_CHECKING:
+    from pinproof.design.model import Value
     from pinproof.wiring import Branch, LineView
 
-_RAILS_RIGHT = ("reference", "battery", "ground")  # rails on the controller's side of the pin
+Role = Literal["pull", "feed inside", "pin", "supply", "coder", "leak"]
+ORDER: tuple[Role, ...] = ("pull", "feed inside", "pin", "supply", "coder", "leak")  # from top to bottom
+_RAILS = ("reference", "battery", "ground")  # of the controller, in this order on its side of the pin
+_INSIDE = "inside "  # before the name of a rail that is drawn inside the controller
+
+
+@dataclass(frozen=True)
+class Symbol:
+    """What is drawn on a row's line. `text` stands inside it."""
+
+    kind: str
+    closed_at_rest: bool = False
+    text: str = ""
 
 
 @dataclass(frozen=True)
 class Row:
-    """One or two branches in series between two uprights."""
+    """One or two branches in series between two uprights, or something that only the drawing has (no branches)."""
 
     branches: tuple[Branch, ...]
+    symbols: tuple[Symbol, ...]
     a: str
     b: str
     name: str
-    told: tuple[str, ...]  # one text for each branch
+    told: tuple[str, ...]  # one text for each symbol, or what there is to say
+    role: Role
 
     @property
-    def in_controller(self) -> bool:
-        return self.branches[0].kind == "pull"
+    def is_level(self) -> bool:
+        """False for a mark on one upright."""
+        return self.a != self.b
 
 
 def rows_of(view: LineView) -> list[Row]:
-    """Rows from top to bottom: the controller's own resistors, the coder, leakage."""
+    """Rows from top to bottom: the controller's own resistors, its pin, the feed, the coder, leakage."""
     inner = _inner_nodes(view)
     rows: list[Row] = []
     waiting: dict[str, Branch] = {}
@@ -53,8 +73,86 @@ def rows_of(view: LineView) -> list[Row]:
             rows.append(_row(view, (first, branch), a, b))
         else:
             waiting[shared] = branch
-    order = {"pull": 0, "leak": 2}
-    return sorted(rows, key=lambda row: order.get(row.branches[0].kind, 1))
+    rows += [*_unknown_pulls(view), *_feed(view), *_diode(view)]
+    rows.append(_pin(view, any(row.role == "pull" for row in rows)))
+    return sorted(rows, key=lambda row: ORDER.index(row.role))
+
+
+def _unknown_pulls(view: LineView) -> Iterator[Row]:
+    owner = view.input
+    up_to = "battery" if owner.pull_up_to == "battery" else f"reference@{owner.id}"
+    for side, pull, rail in (("pull_up", owner.pull_up, up_to), ("pull_down", owner.pull_down, "ground")):
+        if pull is UNKNOWN:
+            a, b = (view.pin, _INSIDE + rail) if side == "pull_down" else (_INSIDE + rail, view.pin)
+            told = ("pull resistor, not known yet",)
+            yield Row((), (Symbol("pull", text="?"),), a, b, _pull_name(view, side), told, "pull")
+
+
+def _pull_name(view: LineView, side: str) -> str:
+    return f"{view.input.controller or 'controller'}: {side.replace('_', '-')}"
+
+
+def _feed(view: LineView) -> Iterator[Row]:
+    """What the feed comes through, where something uses it."""
+    line = view.line
+    feed = f"feed@{line.id}"
+    if not any(feed in (branch.a, branch.b) for branch in view.branches):
+        return
+    diode = line.series_diode if line.source_side == "feed" else None
+    also = () if diode is None else (_diode_words(diode),)
+    below = () if line.feed_drop is None else (f"the feed lies {_volts(line.feed_drop)} below the {line.feed_from}",)
+    symbols = () if diode is None else (Symbol("diode"),)
+    if line.feed_from == "reference":
+        inside = f"{_INSIDE}reference@{line.input}"
+        cavity = _feed_cavity(view)
+        told = (f"from the controller's reference{cavity}", *also, *below)
+        yield Row((), symbols, inside, feed, "feed", told, "feed inside")
+    else:
+        told = ("its rating is not in the file", *also, *below)
+        yield Row((), (Symbol("fuse"), *symbols), "battery", feed, "fuse of the feed", told, "supply")
+
+
+def _feed_cavity(view: LineView) -> str:
+    """The cavity that the file says holds a feed, if the pin's plug has just one."""
+    plugs = [plug for plug in view.truck.plugs if plug.id == view.input.plug]
+    fed = [cavity.id for plug in plugs for cavity in plug.cavities if cavity.signal == "feed"]
+    return f", cavity {fed[0]}" if len(fed) == 1 else ""
+
+
+def _diode(view: LineView) -> Iterator[Row]:
+    """The diode between the switches' ground and the return; one on the feed stands in the feed's row."""
+    line = view.line
+    back = f"return@{line.id}"
+    if line.series_diode is None or line.source_side == "feed":
+        return
+    if any(back in (branch.a, branch.b) for branch in view.branches):
+        told = (_diode_words(line.series_diode),)
+        yield Row((), (Symbol("diode back"),), f"switch ground@{line.id}", back, "series diode", told, "supply")
+
+
+def _diode_words(diode: Value) -> str:
+    return f"diode, {_volts(diode)}"
+
+
+def _volts(value: Value) -> str:
+    return words.span(format_value(value.low, "voltage"), format_value(value.high, "voltage"))
+
+
+def _pin(view: LineView, pulled: bool) -> Row:
+    owner = view.input
+    told = [place_words(owner.plug, owner.cavity)]
+    if not pulled:
+        told.append(f"{owner.controller or 'controller'}, no pull inside")
+    return Row((), (), view.pin, view.pin, f"pin {owner.id}", tuple(told), "pin")
+
+
+def place_words(plug: str | None, cavity: str | None) -> str:
+    """Plug and cavity of a pin, as far as the file says them."""
+    if plug and cavity:
+        return f"plug {plug}, cavity {cavity}"
+    if plug or cavity:
+        return f"plug {plug}, cavity not in the file" if plug else f"cavity {cavity}, plug not in the file"
+    return "plug and cavity are not in the file"
 
 
 def _inner_nodes(view: LineView) -> set[str]:
@@ -69,13 +167,20 @@ def _inner_nodes(view: LineView) -> set[str]:
 
 def _row(view: LineView, branches: tuple[Branch, ...], a: str, b: str) -> Row:
     contact = next((each.contact for each in branches if each.contact), None)
+    role: Role = "coder"
     if contact is not None:
         name = contact
     elif branches[0].kind == "pull":
-        name = f"{view.input.controller or 'controller'}: {branches[0].id.rpartition('.')[2].replace('_', '-')}"
+        role = "pull"
+        name = _pull_name(view, branches[0].id.rpartition(".")[2])
+        a, b = (node if node == view.pin else _INSIDE + node for node in (a, b))
     else:
         name = _short(branches[0])
-    return Row(branches, a, b, name, tuple(_value(each) for each in branches))
+        role = "leak" if branches[0].kind == "leak" else "coder"
+    symbols = tuple(
+        Symbol(each.kind, each.conducts_at_rest, "?" if math.isnan(each.nominal_ohm) else "") for each in branches
+    )
+    return Row(branches, symbols, a, b, name, tuple(_value(each) for each in branches), role)
 
 
 def _short(branch: Branch) -> str:
@@ -105,10 +210,11 @@ def _value(branch: Branch) -> str:
 
 
 def columns_of(view: LineView, rows: Sequence[Row]) -> list[str]:
-    """Uprights from left to right: the coder's rails, its nodes by their distance from the pin, the pin, the rest."""
+    """Uprights from left to right: rails, the coder's own next to it, its nodes by their distance from the pin, the
+    pin, and what lies inside the controller."""
     links: dict[str, list[str]] = {}
     for row in rows:
-        if row.branches[0].kind != "leak":
+        if row.role in ("pull", "coder"):
             links.setdefault(row.a, []).append(row.b)
             links.setdefault(row.b, []).append(row.a)
     used = list(dict.fromkeys(node for row in rows for node in (row.a, row.b)))
@@ -127,16 +233,27 @@ def columns_of(view: LineView, rows: Sequence[Row]) -> list[str]:
                 waiting.append(other)
     for node in ends & far.keys():
         far[node] += len(used)  # what hangs on the source side stands beside it
-    left = sorted((rail for rail in rails if rail_name(rail) not in _RAILS_RIGHT), key=lambda rail: rail != source)
-    right = sorted((r for r in rails if rail_name(r) in _RAILS_RIGHT), key=lambda r: _RAILS_RIGHT.index(rail_name(r)))
-    inside = [node for node in used if not is_rail(node) and node != view.pin]
-    inside.sort(key=lambda node: -far.get(node, 0.0))
-    return [*left, *inside, view.pin, *right]
+    fed, back = ("battery", "feed"), ("switch ground", "return")
+    order = ("ground", "reference", *((*back, *fed) if view.line.source_side == "feed" else (*fed, *back)))
+    left = sorted((rail for rail in rails if not is_inside(rail)), key=lambda rail: order.index(rail_name(rail)))
+    right = sorted((rail for rail in rails if is_inside(rail)), key=lambda rail: _RAILS.index(rail_name(rail)))
+    own = [node for node in used if not is_rail(node) and node != view.pin]
+    own.sort(key=lambda node: -far.get(node, 0.0))
+    return [*left, *own, view.pin, *right]
 
 
 def rail_name(node: str) -> str:
-    return node.partition("@")[0]
+    """What a rail is called; the same inside the controller and outside of it."""
+    return node.removeprefix(_INSIDE).partition("@")[0]
+
+
+def is_inside(node: str) -> bool:
+    """True for a rail that is drawn inside the controller."""
+    return node.startswith(_INSIDE)
 
 
 def is_rail(node: str) -> bool:
-    return node in ("ground", "battery") or rail_name(node) in ("return", "feed", "reference")
+    """True for a node of fixed potential."""
+    if is_inside(node) or node in ("ground", "battery"):
+        return True
+    return "@" in node and rail_name(node) in ("return", "feed", "reference", "switch ground")

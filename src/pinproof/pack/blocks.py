@@ -53,9 +53,9 @@ def heading(text: str, level: int) -> Block:
     return {"kind": "heading", "level": level, "text": plain(text)}
 
 
-def para(text: str, *, soft: bool = False, strong: bool = False) -> Block:
-    """A paragraph."""
-    return {"kind": "para", "runs": runs(text, strong=strong), "soft": soft}
+def para(text: str, *, soft: bool = False, strong: bool = False, leads: bool = False) -> Block:
+    """A paragraph. A soft one is a note on what stands before it; one that leads stays with what comes after it."""
+    return {"kind": "para", "runs": runs(text, strong=strong), "soft": soft, "leads": leads or strong}
 
 
 def bullets(items: Sequence[str]) -> Block:
@@ -80,7 +80,7 @@ def care_box(title: str, items: Sequence[str]) -> Block:
 
 
 def figure(svg: str, width_mm: float, alt: str) -> Block:
-    """A drawing in its own size; `svg` is the name of its file."""
+    """A drawing; `svg` is the name of its file."""
     return {"kind": "figure", "svg": svg, "width_mm": width_mm, "alt": plain(alt)}
 
 
@@ -109,6 +109,6 @@ def marked_cell(verdict: Verdict, text: str) -> Cell:
     return {"mark": MARKS[verdict], "runs": runs(text, strong=True)}
 
 
-def picture_cell(svg: str, width_mm: float, alt: str, text: str = "") -> Cell:
-    """A drawing in a cell, a text below it."""
-    return {"svg": svg, "width_mm": width_mm, "alt": plain(alt), "runs": runs(text)}
+def picture_cell(svg: str, width_mm: float, alt: str, below: Sequence[str] = ()) -> Cell:
+    """A drawing in a cell, lines of text below it."""
+    return {"svg": svg, "width_mm": width_mm, "alt": plain(alt), "below": [runs(each) for each in below]}

@@ -19,22 +19,30 @@ from pinproof.drawings.fold import fold
 from pinproof.drawings.marks import draw_mark
 from pinproof.drawings.measure import one_line
 from pinproof.drawings.svg import Canvas
+from pinproof.faults import Against
 from pinproof.pack import bench, blocks, sentences
 from pinproof.pack.blocks import Block
+from pinproof.pack.cures import CAPTION, HEADS, Cures, CureTold, cures_on
+from pinproof.pack.faults_page import told_blocks
 from pinproof.pack.figures import Figure, groups_of, line_figures
-from pinproof.pack.order import bodies_w, body_words, order_of
+from pinproof.pack.flow import cuts_of, pages_of, pieces_of
+from pinproof.pack.order import bodies_of, order_of
+from pinproof.pack.paginate import paginate
 from pinproof.pack.parts import Part, parts_of
 from pinproof.pack.sections import CAUTIONS, MOST_TABLE_ROWS, decides
 from pinproof.pack.sources_used import sources_of
-from pinproof.pack.typeset import typeset
+from pinproof.pack.typeset import heights_mm, typeset
+from pinproof.proof.checks.heat import NOT_WORKED_OUT, body_sentence, body_words
 from pinproof.proof.results import Finding, LineProof, TruckProof
 from pinproof.verdict import Verdict
 from pinproof.wiring import LineView
 
 PAPERS = {"a4": ("a4", 210.0, 297.0), "letter": ("us-letter", 215.9, 279.4)}
 TYPE_MM = 182.0  # width of the type area, that of the wide drawings
+TOP_MM, BOTTOM_MM = 15.0, 18.0  # margins; the foot stands in the lower one
 CHARTS_HIGH_MM = (190.0, 105.0)  # the first reading chart of a line, and the others
 MOST_BENCH_ROWS = 60
+BANDS_MM = 72.0  # of the column that shows the bands
 _FONTS = ("Source Sans Pro", "DejaVu Sans")
 FINDING_GROUPS: tuple[tuple[Verdict | None, str], ...] = (
     (Verdict.FAIL, "Does not hold"),
@@ -52,6 +60,8 @@ def book_pdf(
     *,
     paper: str = "a4",
     made_on: date | None = None,
+    cures: Cures = (),
+    faults: Sequence[Against] = (),
 ) -> bytes:
     """The whole book.
 
@@ -65,6 +75,10 @@ def book_pdf(
         "a4" or "letter".
     made_on : date or None
         Printed, and written into the file; None leaves it out.
+    cures : Cures, optional
+        What was tried for lines that do not hold; see `pinproof.pack.cures`.
+    faults : sequence of Against, optional
+        The faults of each line and what is known against them; see `pinproof.pack.faults_page`.
 
     Returns
     -------
@@ -81,22 +95,29 @@ def book_pdf(
     if paper not in PAPERS:
         raise ValueError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
     drawings: dict[str, Drawing] = {}
-    body = _body(truck, proof, views, drawings, made_on)
-    name, wide_mm, _ = PAPERS[paper]
+    body = _body(truck, proof, views, drawings, made_on, cures, faults)
+    name, wide_mm, high_mm = PAPERS[paper]
     when = f" · {made_on.isoformat()}" if made_on else ""
-    data = {
+    page_mm = high_mm - TOP_MM - BOTTOM_MM
+    data: dict[str, object] = {
         "title": f"Build book of {one_line(proof.name or proof.id)}",
         "paper": name,
+        "type_mm": TYPE_MM,
+        "page_mm": page_mm,
         "margin_mm": (wide_mm - TYPE_MM) / 2.0,
+        "top_mm": TOP_MM,
+        "bottom_mm": BOTTOM_MM,
         "date": [made_on.year, made_on.month, made_on.day] if made_on else None,
         "foot": blocks.plain(f"{proof.name or proof.id} · design {proof.id} · file {_short(proof)}{when}"),
         "fonts": list(_FONTS),
         "marks": {key: words.VERDICTS[verdict] for verdict, key in blocks.MARKS.items()},
-        "blocks": body,
     }
     files = {f"{key}.svg": drawing.svg for key, drawing in drawings.items()}
     files |= {f"mark-{key}.svg": _mark_svg(verdict) for verdict, key in blocks.MARKS.items()}
-    return typeset(data, files)
+    cuts = cuts_of(body)
+    heights = heights_mm({**data, "measure": [cut.block for cut in cuts]}, files)
+    pages = paginate(pieces_of(cuts, heights), page_mm)
+    return typeset({**data, "pages": pages_of(cuts, pages)}, files)
 
 
 def _short(proof: TruckProof) -> str:
@@ -115,19 +136,22 @@ def _body(
     views: Mapping[str, LineView],
     drawings: dict[str, Drawing],
     made_on: date | None,
+    cures: Cures,
+    faults: Sequence[Against],
 ) -> list[Block]:
     body = _front(truck, proof, made_on)
     passing: dict[str, list[Figure]] = {}
     for number, line in enumerate(proof.lines, start=1):
         figures = line_figures(views[line.line], line, number, high_mm=CHARTS_HIGH_MM)
         passing[line.line] = [each for each in figures if each.kind == "transit"]
-        body += _line(truck, line, number, figures, drawings)
+        body += _line(truck, line, number, figures, drawings, cures_on(cures, proof, line.line))
     body += _parts(truck, proof, drawings)
     body += _order(truck, proof)
     for line in proof.lines:
         body += _bench(views[line.line])
     for number, line in enumerate(proof.lines, start=1):
         body += _findings(line, number, passing[line.line], drawings)
+    body += told_blocks(faults)
     if proof.warnings:
         body += [blocks.heading("Odd, but usable", 2), blocks.bullets(proof.warnings)]
     body += _sources(truck, proof)
@@ -173,16 +197,23 @@ def _front(truck: Truck, proof: TruckProof, made_on: date | None) -> list[Block]
 
 
 def _line(
-    truck: Truck, line: LineProof, number: int, figures: Sequence[Figure], drawings: dict[str, Drawing]
+    truck: Truck,
+    line: LineProof,
+    number: int,
+    figures: Sequence[Figure],
+    drawings: dict[str, Drawing],
+    cures: Sequence[CureTold],
 ) -> list[Block]:
     body = [
         blocks.heading(f"Line {line.line} on {line.input}", 2),
         blocks.para(f"{sentences.headline(line.verdict)}. {' '.join(decides(truck, line))}"),
     ]
-    for each in figures:
-        if each.kind in ("circuit", "readings"):
-            body.append(_drawn(each.drawing, f"{number}-{each.name}", drawings))
-    for key_state, space in groups_of(line):
+    body += _cures(cures)
+    body += _drawn_of("circuit", figures, number, drawings)
+    for index, (key_state, space) in enumerate(groups_of(line)):
+        body += _drawn_of(f"readings-{key_state}-{space}", figures, number, drawings)
+        if index == 0:  # the tables that come after it fill the page where a drawing must wait for the next
+            body += _drawn_of("drift", figures, number, drawings)
         rows = [row for row in line.situations if (row.key_state, row.space) == (key_state, space)]
         if not rows:
             continue
@@ -201,13 +232,28 @@ def _line(
         ]
         columns = (
             ("Operated", 3.0), ("May read", 2.4), ("Reads", 1.8), ("Margin", 1.3), ("Weakest link", 2.8),
-            ("Verdict", 1.6),
+            ("Verdict", 0.0),
         )  # fmt: skip
         caption = f"Every situation of {line.line}, {words.key_state(key_state)} ({axis.words})"
         body.append(blocks.table(caption, columns, cells))
         body += [blocks.para(note) for note in folded.notes]
-    body += [_drawn(each.drawing, f"{number}-{each.name}", drawings) for each in figures if each.kind == "drift"]
     return body
+
+
+def _cures(cures: Sequence[CureTold]) -> list[Block]:
+    if not cures:
+        return []
+    rows = [
+        (blocks.name_cell(each.what), "; ".join(each.changes), each.margin,
+         blocks.marked_cell(each.verdict, words.VERDICTS[each.verdict]))
+        for each in cures
+    ]  # fmt: skip
+    return [blocks.table(CAPTION, tuple(zip(HEADS, (3.2, 6.0, 0.0, 0.0), strict=True)), rows)]
+
+
+def _drawn_of(name: str, figures: Sequence[Figure], number: int, drawings: dict[str, Drawing]) -> list[Block]:
+    """The figure of this name, if the line has it."""
+    return [_drawn(each.drawing, f"{number}-{each.name}", drawings) for each in figures if each.name == name]
 
 
 def _drawn(drawing: Drawing, name: str, drawings: dict[str, Drawing]) -> Block:
@@ -219,41 +265,43 @@ def _parts(truck: Truck, proof: TruckProof, drawings: dict[str, Drawing]) -> lis
     parts = parts_of(truck)
     if not parts:
         return []
-    bodies = bodies_w(truck, proof)
+    bodies = bodies_of(truck, proof)
     rows = []
     for part in parts:
-        body = bodies.get(part.path, "not worked out")
-        noted = (f"TRAP: {part.trap}" if part.trap else "", part.also, part.note)
+        body = bodies.get(part.path, NOT_WORKED_OUT)
         rows.append(
             (
                 blocks.name_cell(part.where),
                 blocks.name_cell(part.value if part.ohm is None else f"{part.value} {part.tolerance}"),
                 _swatch_cell(part, drawings),
                 body_words(body),
-                "; ".join(each for each in noted if each) or "–",
                 part.basis,
             )
         )
-    widest_mm = max((each.width_mm for name, each in drawings.items() if name.startswith("part-")), default=10.0)
     columns = (
-        ("For", 2.4), ("Value", 1.9), ("Bands, first band left; letter code", -widest_mm - 2.6), ("Body", 1.1),
-        ("Note", 3.2), ("Basis", 1.7),
+        ("For", 2.4), ("Value", 1.9), ("Bands, first band left; letter code", -BANDS_MM), ("Body", 1.1),
+        ("Basis", 0.0),
     )  # fmt: skip
+    bought = [(part.ohm, bodies[part.path]) for part in parts if part.ohm is not None and part.path in bodies]
     note = "Measure each before it is soldered: bands fade, and a wrong decade looks like the right part."
+    note = f"{note} {body_sentence(bought)}".rstrip()
     return [
         blocks.heading("Parts to solder", 2),
+        blocks.para(note, leads=True),
         blocks.table("Resistors of the switches", columns, rows),
-        blocks.para(note),
     ]
 
 
 def _swatch_cell(part: Part, drawings: dict[str, Drawing]) -> str | blocks.Cell:
+    """The bands, and below them what they can be taken for and what else there is to know, each in a line."""
     if part.ohm is None:
         return "–"
     name = part_name(part)
     drawing = swatch(part.bands, part.code, f"{part.value} {part.tolerance}", ident=name)
     drawings[name] = drawing
-    return blocks.picture_cell(f"{name}.svg", drawing.width_mm, f"{drawing.title}. {drawing.description}")
+    told = [f"TRAP {part.trap}" if part.trap else "", part.also, part.note]
+    alt = f"{drawing.title}. {drawing.description}"
+    return blocks.picture_cell(f"{name}.svg", drawing.width_mm, alt, [each for each in told if each])
 
 
 def part_name(part: Part) -> str:
@@ -319,6 +367,9 @@ def _findings(line: LineProof, number: int, passing: Sequence[Figure], drawings:
     if not line.findings:
         return []
     body = [blocks.heading(f"Findings and cautions on {line.line}", 2)]
+    if passing:
+        body.append(blocks.para("What the filtered pin passes while a contact moves is drawn on these pages."))
+        body += [_drawn(each.drawing, f"{number}-{each.name}", drawings) for each in passing]
     for verdict, name in FINDING_GROUPS:
         mine = [finding for finding in line.findings if finding.verdict is verdict]
         if mine:
@@ -326,7 +377,6 @@ def _findings(line: LineProof, number: int, passing: Sequence[Figure], drawings:
             body.append(
                 blocks.bullets([finding_words(one, after) for one, after in zip(mine, [*mine[1:], None], strict=False)])
             )
-    body += [_drawn(each.drawing, f"{number}-{each.name}", drawings) for each in passing]
     return body
 
 

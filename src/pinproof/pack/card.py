@@ -15,6 +15,8 @@ from pinproof.drawings import drifts_of, words
 from pinproof.drawings.axis import Axis, axis_of
 from pinproof.drawings.measure import one_line
 from pinproof.pack import bench, sentences
+from pinproof.pack.card_find import DIFFERENT, PRINTED, find_section
+from pinproof.pack.card_keep import keep_lines
 from pinproof.pack.card_style import card_css
 from pinproof.pack.markup import Html, el, join
 from pinproof.pack.order import order_of
@@ -27,6 +29,9 @@ from pinproof.wiring import LineView
 
 PRINTED_ROWS = {"a4": (30, 12), "letter": (27, 10)}  # rows of readings and of checks that one sheet has room for
 SECTION_ROWS = 7  # rows' worth of headings and instructions around the readings of one line
+KEEP_ROWS = 4  # rows that what to unplug takes for each further line
+LINE_ROWS = 3  # rows' worth that each further line takes on the back
+PRINTED_WAYS = {"a4": 6, "letter": 4}  # ways through the decision tree on paper
 PRINTED_ITEMS = 7  # of pins, and of spares
 PRINT_SIZES = ((7, 10.6), (11, 9.6), (math.inf, 8.6))  # up to so many rows the sheet is set in so many points
 MOST_WEAK = 5
@@ -36,6 +41,7 @@ _LOOK = (
     "Chocks at the wheels, brake on. Key to run; the engine stays off.",
 )
 _END = ("Press nothing. Turn the steering lock to lock and shake the harness: the controller must show no command.",)
+_CARE_SHORT = "Before any hand goes in: chocks, brake, lever in park, battery negative off for ohms, nobody underneath."
 _DIFFERS = "If one of these differs, do not start with it: measure the ohms at the plug first."
 _BOOK = "The rest is in book.pdf."
 
@@ -69,10 +75,18 @@ def card_html(
     name = proof.name or proof.id
     rows, checks = PRINTED_ROWS[paper]
     asked = sum(len(bench.required(bench.bench_rows(view))) for view in views.values())
+    asked += LINE_ROWS * (len(views) - 1)
     print_pt = next(size for most, size in PRINT_SIZES if asked <= most)
     when = f", {made_on}" if made_on else ""
-    front = [_answer(proof), _pins(truck, views), *_readings(truck, proof, views, rows)]
-    back = [_check(proof, checks), _weak(proof), _spares(truck, proof), _cautions()]
+    front = [
+        _answer(proof),
+        _keep(truck, views),
+        _care_short(),
+        *_readings(truck, proof, views, rows - KEEP_ROWS * (len(views) - 1)),
+        _pins(truck, views),
+    ]
+    ways = PRINTED_WAYS[paper]
+    back = [*_find(truck, views, ways), _check(proof, checks), _weak(proof), _spares(truck, proof), _cautions()]
     known = f"Field card. Design {proof.id}, {proof.text_hash[:12]}{when}"
     foot = f"Made by Pinproof from design {proof.id}{when}. Design aid, not approval."
     body = [
@@ -96,7 +110,7 @@ def card_html(
 
 
 def _jumps() -> Html:
-    places = {"readings": "Readings", "check": "Check", "weak": "Weak", "spares": "Spares", "care": "Care"}
+    places = {"keep": "Keep on", "find": "Find", "readings": "Ohms", "check": "Check", "spares": "Spares"}
     links = [el("a", text, href=f"#{ident}") for ident, text in places.items()]
     return el("nav", *links, aria_label="Parts of the card")
 
@@ -105,6 +119,39 @@ def _answer(proof: TruckProof) -> Html:
     told = "" if proof.verdict is Verdict.PASS else "This card is no permission to race on it."
     shown = join(mark(proof.verdict), f"{sentences.headline(proof.verdict)}.")
     return el("p", el("span", shown, class_=VERDICT_CLASSES[proof.verdict]), f" {told}", class_="answer")
+
+
+def _keep(truck: Truck, views: Mapping[str, LineView]) -> Html:
+    """What to unplug, and what one then has."""
+    parts: list[Html] = []
+    for view in views.values():
+        if len(views) > 1:
+            parts.append(el("h3", view.line.name or view.line.id))
+        parts.append(el("ul", *keep_lines(truck, view)))
+    proven = el("p", "Worked out for every truck this design allows, dry or wet, worn or new.", class_="soft")
+    return el("section", el("h2", "To keep racing", id="keep"), *parts, proven, class_="keep")
+
+
+def _care_short() -> Html:
+    return el("p", el("b", _CARE_SHORT), " ", el("a", "All cautions", href="#care"), class_="short")
+
+
+def _find(truck: Truck, views: Mapping[str, LineView], room: int) -> list[Html]:
+    """The decision tree of each line."""
+    found = []
+    share = max(room // max(len(views), 1), 1)
+    for number, view in enumerate(views.values()):
+        shown, rows = find_section(truck, view, number)
+        anchor = {"id": "find"} if number == 0 else {}
+        head = "Find the fault" if len(views) == 1 else f"Find the fault: {view.line.name or view.line.id}"
+        paper = [
+            el("p", PRINTED, class_="printed soft"),
+            el("ul", *rows[:share], class_="printed ways"),
+        ] if rows and share * len(views) <= room else []  # fmt: skip
+        screen = el("div", shown, el("p", DIFFERENT), class_="tree more")
+        hidden = {} if paper else {"class_": "more"}
+        found.append(el("section", el("h2", head, **anchor), screen, *paper, **hidden))
+    return found
 
 
 def _pins(truck: Truck, views: Mapping[str, LineView]) -> Html:
@@ -261,7 +308,7 @@ def _weak(proof: TruckProof) -> Html:
         links = dict.fromkeys(row.weakest for line in proof.lines for row in line.situations if row.weakest)
         items = [el("li", words.parameter(each)) for each in list(links)[:MOST_WEAK]]
         shown = el("ul", *items) if items else el("p", _BOOK)
-    return el("section", el("h2", "Weakest links", id="weak"), shown)
+    return el("section", el("h2", "Weakest links"), shown)
 
 
 def _spares(truck: Truck, proof: TruckProof) -> Html:

@@ -29,7 +29,7 @@ li{margin:.35rem 0}
 b,strong,th{font-weight:600}
 .soft{color:var(--soft)}
 h3{font-size:1.125rem;line-height:1.3;margin:1.1rem 0 .2rem;font-weight:600}
-nav{position:sticky;top:0;display:flex;gap:.3rem;padding:.5rem .9rem;background:var(--paper);
+nav{position:sticky;top:0;display:flex;gap:.3rem;padding:.5rem .6rem;background:var(--paper);
 border-bottom:1px solid var(--line);max-width:46rem;margin:.6rem auto 0}
 nav a{flex:1 1 auto;min-height:3rem;display:flex;align-items:center;justify-content:center;padding:0 .3rem;
 border:2px solid var(--ink);color:var(--ink);text-decoration:none;font-weight:600;font-size:1rem}
@@ -55,6 +55,25 @@ td[data-label]::before{content:attr(data-label) ": ";color:var(--soft);display:b
 .care{border:.2rem solid var(--ink);padding:0 .8rem .3rem;margin-top:1.8rem}
 .care h2{border:0;margin-top:.6rem}
 .printed{display:none}
+.keep ul{list-style:none;padding:0}
+.keep li{border-left:.5rem solid var(--ink);padding:.2rem 0 .2rem .7rem;margin:.6rem 0;
+font-size:1.2rem;line-height:1.35}
+.short{margin:.8rem 0}.short a{color:var(--ink);
+display:inline-flex;align-items:center;min-height:2.75rem;min-width:2.75rem}
+.tree .look{font-weight:600;font-size:1.2rem;margin-top:.7rem}
+.tree .setup{color:var(--soft)}
+.tree details{margin:.45rem 0;border:2px solid var(--ink)}
+.tree summary{list-style:none;display:flex;align-items:center;min-height:3.4rem;padding:.4rem .8rem;font-weight:600;
+cursor:pointer}
+.tree summary::-webkit-details-marker{display:none}
+.tree summary::before{content:"";flex:none;width:.7rem;height:.7rem;margin-right:.8rem;border-right:.2rem solid;
+border-bottom:.2rem solid;transform:rotate(-45deg)}
+.tree details[open]>summary::before{transform:rotate(45deg)}
+.tree details[open]>summary{background:var(--ink);color:var(--paper)}
+.tree details>div{padding:0 .5rem .5rem}
+.tree details details>div{padding:0 .25rem .4rem}
+.tree summary:focus-visible{outline:.25rem solid var(--open);outline-offset:.1rem}
+.end{font-weight:600;font-size:1.2rem}
 footer{padding-bottom:2rem}
 @media (min-width:46rem){
 table{display:table;border-collapse:collapse}caption{display:table-caption}
@@ -67,6 +86,9 @@ td[data-label]::before{content:none}
 body{line-height:1.3;font-size:1rem}
 nav,.more{display:none}
 .printed{display:block}
+.keep li{font-size:1rem;border-left-width:2pt;margin:1mm 0;padding:0 0 0 2mm}
+.short{margin:1mm 0}.short a{display:none}
+ul.ways{padding-left:4mm}.ways li{font-size:.92rem;line-height:1.2}
 header,main,footer{max-width:none;padding:0}
 .back{break-before:page}
 h1{font-size:1.5rem}h2{font-size:1.25rem;margin:2.6mm 0 1mm;border-width:1pt;break-after:avoid}

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -17,8 +17,10 @@ from pathlib import Path
 from pinproof.design.model import Truck
 from pinproof.drawings import swatch
 from pinproof.errors import PinproofError
+from pinproof.faults import Against
 from pinproof.pack.book import book_pdf, part_name
 from pinproof.pack.card import card_html
+from pinproof.pack.cures import Cures
 from pinproof.pack.figures import line_figures
 from pinproof.pack.lists import lists
 from pinproof.pack.parts import parts_of
@@ -40,7 +42,10 @@ class CannotWrite(PinproofError):
         return f"{self.place} cannot be written: {self.why}. Name another folder with -o, or close the file."
 
 
-def pack_files(truck: Truck, proof: TruckProof, *, paper: str = "a4", made_on: date | None = None) -> dict[str, bytes]:
+def pack_files(
+    truck: Truck, proof: TruckProof, *, paper: str = "a4", made_on: date | None = None, cures: Cures = (),
+    faults: Sequence[Against] = (),
+) -> dict[str, bytes]:  # fmt: skip
     """Every file of the pack by its name.
 
     Parameters
@@ -50,7 +55,11 @@ def pack_files(truck: Truck, proof: TruckProof, *, paper: str = "a4", made_on: d
     paper : str
         "a4" or "letter".
     made_on : date or None
-        Printed on book and card. The same design, paper and date give the same bytes.
+        Printed on book and card. The same design, paper, date and cures give the same bytes.
+    cures : Cures, optional
+        What was tried for lines that do not hold; see `pinproof.pack.cures`.
+    faults : sequence of Against, optional
+        The faults of each line for the book; see `pinproof.pack.faults_page`.
 
     Raises
     ------
@@ -62,7 +71,7 @@ def pack_files(truck: Truck, proof: TruckProof, *, paper: str = "a4", made_on: d
     netlist = physical(truck)
     views = {line.id: line_view(truck, line, netlist) for line in truck.lines}
     shown = made_on.isoformat() if made_on else None
-    found = {"book.pdf": book_pdf(truck, proof, views, paper=paper, made_on=made_on)}
+    found = {"book.pdf": book_pdf(truck, proof, views, paper=paper, made_on=made_on, cures=cures, faults=faults)}
     found["card.html"] = card_html(truck, proof, views, paper=paper, made_on=shown).encode("utf-8")
     found |= {name: text.encode("utf-8") for name, text in lists(truck, proof, views).items()}
     for number, line in enumerate(proof.lines, start=1):

@@ -20,7 +20,7 @@ from pinproof.drawings import words
 from pinproof.drawings.axis import axis_of
 from pinproof.drawings.measure import one_line
 from pinproof.pack.bench import BenchRow, bench_rows
-from pinproof.pack.order import bodies_w, order_of
+from pinproof.pack.order import bodies_of, order_of
 from pinproof.pack.parts import parts_of
 from pinproof.proof.results import TruckProof
 from pinproof.wiring import LineView
@@ -99,7 +99,7 @@ def parts_csv(truck: Truck, proof: TruckProof) -> str:
         "place", "line", "value_ohm", "tolerance_percent", "bands", "bands_from_the_other_end", "letter_code", "body_w",
         "fixed", "basis", "design_path",
     )  # fmt: skip
-    bodies = bodies_w(truck, proof)
+    bodies = bodies_of(truck, proof)
     return csv_text(
         heads,
         [

@@ -16,15 +16,14 @@ from dataclasses import dataclass
 
 from pinproof.design.model import Truck
 from pinproof.pack.parts import Part, parts_of
+from pinproof.proof.checks.heat import NOT_WORKED_OUT, bodies_w, body_words
 from pinproof.proof.results import TruckProof
-from pinproof.quantities import format_value
 from pinproof.quantities.preferred import commonest_series
 
 SPARES = 0.2
 """Spares, as a share of what is needed; at least one of each (common practice, no source)."""
 ON_THE_SHELF = ("E3", "E6", "E12", "E24")
 """Series whose values a shop in town has; the finer ones are ordered (common practice, no source)."""
-LEAST_BODY_W = 0.25
 
 
 @dataclass(frozen=True)
@@ -58,33 +57,20 @@ def order_of(truck: Truck, proof: TruckProof) -> tuple[OrderLine, ...]:
     return tuple(sorted(found, key=lambda each: not each.today))
 
 
-def bodies_w(truck: Truck, proof: TruckProof) -> dict[str, float | str]:
+def bodies_of(truck: Truck, proof: TruckProof) -> dict[str, float | str]:
     """Body that each resistor needs by its design path [W], or why none is known. From the check `heat`."""
-    known: dict[str, float | str] = {}
+    found: dict[str, float | str] = {}
     for line in proof.lines:
-        looked = any(finding.check == "heat" for finding in line.findings)
-        for part in parts_of(truck):
-            if part.line == line.line:
-                known[part.path] = LEAST_BODY_W if looked else "not worked out"
-        for finding in line.findings:
-            if finding.check == "heat" and finding.subject in known:
-                wanted = [finding.numbers.get(name, LEAST_BODY_W) for name in ("use_body_w", "fault_body_w")]
-                words = [each for each in wanted if isinstance(each, str)]
-                known[finding.subject] = words[0] if words else max(float(each) for each in wanted)
-    return known
-
-
-def body_words(body: float | str) -> str:
-    """A body in words: "0.5 W"."""
-    return body if isinstance(body, str) else format_value(body, "power") if body >= 1.0 else f"{body:g} W"
+        found |= bodies_w([part.path for part in parts_of(truck) if part.line == line.line], line.findings)
+    return found
 
 
 def _resistors(truck: Truck, proof: TruckProof) -> list[OrderLine]:
-    bodies = bodies_w(truck, proof)
+    bodies = bodies_of(truck, proof)
     groups: dict[tuple[float, float, float | str], list[Part]] = {}
     for part in parts_of(truck):
         if part.ohm is not None and not part.fixed:
-            body = bodies.get(part.path, "not worked out")
+            body = bodies.get(part.path, NOT_WORKED_OUT)
             groups.setdefault((part.ohm, part.tolerance_ratio, body), []).append(part)
     found = []
     for (ohm, tolerance, body), parts in groups.items():

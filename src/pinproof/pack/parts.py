@@ -16,10 +16,13 @@ from pinproof.design.model import Resistor, Truck
 from pinproof.errors import PinproofError
 from pinproof.quantities import format_value
 from pinproof.quantities.markings import bands, letter_code, read_bands
+from pinproof.quantities.preferred import commonest_series
 
 FIVE_BANDS_UP_TO = 0.02
 """Tolerance up to which parts mostly carry five bands, even where four could say the value (common practice, no
 source)."""
+HELD_OHM = (0.1, 22e6)
+"""Values between which banded resistors are usually sold (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +42,7 @@ class Part:
     tolerance_ratio: float = 0.0
     fixed: bool = False
     bands: tuple[str, ...] = ()
-    trap: str = ""  # what the bands say from the other end, where that is a value too
+    trap: str = ""  # what the bands say from the other end, where such a part is made
     also: str = ""  # the other number of bands this value is sold with
 
 
@@ -93,12 +96,20 @@ def _rows_of_bands(ohm: float, tolerance: float) -> list[tuple[str, ...]]:
 
 
 def _trap(row: tuple[str, ...]) -> str:
-    """What a row of bands says from its other end; "" where that is no value."""
-    wrong = [each for each in read_bands(row) if each.direction == "reversed"] if row else []
-    if not wrong:
-        return ""
-    said = format_value(wrong[0].ohm, "resistance", digits=6)
-    return f"from the other end it reads {said} {format_value(wrong[0].tolerance, 'tolerance')}"
+    """What a row of bands says from its other end; "" where no such part is made, so that nobody can take it for one.
+
+    Both ends show the same number of bands; a tolerance that restatements of the code dispute is left out. A first
+    band of black would be a value of fewer digits, which is not marked so.
+    """
+    for each in read_bands(row) if row else ():
+        if each.direction != "reversed" or each.colours[0] == "black":
+            continue
+        low_ohm, high_ohm = HELD_OHM
+        if low_ohm <= each.ohm <= high_ohm and commonest_series(each.ohm) is not None:
+            said = format_value(each.ohm, "resistance", digits=6)
+            tolerance = "" if each.disputed else f" {format_value(each.tolerance, 'tolerance')}"
+            return f"from the other end: {said}{tolerance}"
+    return ""
 
 
 def _code(ohm: float, tolerance: float) -> str:

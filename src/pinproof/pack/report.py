@@ -8,18 +8,23 @@ Beside:  `sections` holds the parts of the page, `style` its look, `sentences` i
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from pinproof.design.model import Truck
 from pinproof.drawings.measure import one_line
+from pinproof.faults import Against
 from pinproof.pack import sections
+from pinproof.pack.cures import Cures, cures_on
+from pinproof.pack.faults_page import report_section
 from pinproof.pack.markup import Html, el
 from pinproof.pack.style import page_css
 from pinproof.pack.typeface import font_css
 from pinproof.proof.results import TruckProof
 
 
-def report_html(truck: Truck, proof: TruckProof, *, cures: Sequence[Any] = (), generated_on: str | None = None) -> str:
+def report_html(
+    truck: Truck, proof: TruckProof, *, cures: Cures = (), faults: Sequence[Against] = (),
+    generated_on: str | None = None,
+) -> str:  # fmt: skip
     """The whole page.
 
     Parameters
@@ -27,9 +32,10 @@ def report_html(truck: Truck, proof: TruckProof, *, cures: Sequence[Any] = (), g
     truck : Truck
         The design that was proven.
     proof : TruckProof
-    cures : sequence, optional
-        Objects with `what` (text), `verdict`, `margin` (ratio) and `changes` (a text, a list of texts, or design path
-        to new value). With a field `line` they stand under that line, else under the first.
+    cures : Cures, optional
+        What was tried for lines that do not hold; see `pinproof.pack.cures`.
+    faults : sequence of Against, optional
+        The faults of each line and what is known against them; see `pinproof.pack.faults_page`.
     generated_on : str or None
         Date to print, in the caller's words; None prints none.
 
@@ -42,7 +48,7 @@ def report_html(truck: Truck, proof: TruckProof, *, cures: Sequence[Any] = (), g
     rule = el("div", class_="rule", aria_hidden="true")
     body = [
         el("header", el("h1", f"Proof of {name}"), _identity(proof, generated_on), rule),
-        el("main", *_main(truck, proof, cures)),
+        el("main", *_main(truck, proof, cures, faults)),
         el("footer", _foot(proof, generated_on)),
     ]  # fmt: skip
     content = Html("\n".join(body))
@@ -64,11 +70,11 @@ def _identity(proof: TruckProof, generated_on: str | None) -> Html:
     return el("p", f"Design {proof.id}, file fingerprint {proof.text_hash[:12] or 'none'}{when}", class_="soft")
 
 
-def _main(truck: Truck, proof: TruckProof, cures: Sequence[Any]) -> list[Html]:
+def _main(truck: Truck, proof: TruckProof, cures: Cures, faults: Sequence[Against]) -> list[Html]:
     parts = [sections.answer(truck, proof)]
     for number, line in enumerate(proof.lines, start=1):
-        mine = [cure for cure in cures if getattr(cure, "line", proof.lines[0].line) == line.line]
-        parts.append(sections.line_section(truck, line, number, mine))
+        parts.append(sections.line_section(truck, line, number, cures_on(cures, proof, line.line)))
+    parts += [report_section(each) for each in faults]
     parts.append(sections.rests_section(proof.rests_on))
     parts.append(sections.cautions_section())
     parts.append(sections.parts_section(truck))

@@ -6,14 +6,14 @@ Touches: nothing.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, words
 from pinproof.drawings.axis import Axis, axis_of
 from pinproof.drawings.fold import fold
 from pinproof.pack import sentences
+from pinproof.pack.cures import CAPTION, HEADS, CureTold
 from pinproof.pack.figures import groups_of, line_figures
 from pinproof.pack.markup import Html, el, join, marked
 from pinproof.pack.parts import parts_of
@@ -100,7 +100,7 @@ def decides(truck: Truck, line: LineProof) -> list[str]:
     return [words.sentence(each.text) for each in line.findings if each.verdict is line.verdict][:3]
 
 
-def line_section(truck: Truck, line: LineProof, number: int, cures: Sequence[Any]) -> Html:
+def line_section(truck: Truck, line: LineProof, number: int, cures: Sequence[CureTold]) -> Html:
     """Everything about one line."""
     parts: list[Html] = [
         el("h2", f"Line {line.line} on {line.input}", id=f"line-{number}"),
@@ -226,24 +226,11 @@ def _finding(finding: Finding, after: Finding | None) -> Html:
     return el("li", *parts)
 
 
-def _cures(cures: Sequence[Any]) -> list[Html]:
-    if not cures:
+def _cures(told: Sequence[CureTold]) -> list[Html]:
+    if not told:
         return []
-    rows = []
-    for cure in cures:
-        margin = cure.margin
-        shown = words.percent(margin, up=margin < 0.0) if isinstance(margin, float) else str(margin)
-        rows.append((str(cure.what), "; ".join(_changes(cure.changes)), shown, verdict_words(Verdict(cure.verdict))))
-    heads = ("What to do", "What changes", "Margin after it", "Proved again")
-    return [el("h3", "Cures, each proved again as a whole"), table("Cures", heads, rows)]
-
-
-def _changes(changes: Any) -> list[str]:
-    if isinstance(changes, str):
-        return [changes]
-    if isinstance(changes, Mapping):
-        return [f"{words.parameter(str(path))}: {value}" for path, value in changes.items()]
-    return [str(each) for each in changes]
+    rows = [(each.what, "; ".join(each.changes), each.margin, verdict_words(each.verdict)) for each in told]
+    return [el("h3", CAPTION), table("Cures", HEADS, rows)]
 
 
 def parts_section(truck: Truck) -> Html:

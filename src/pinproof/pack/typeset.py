@@ -57,14 +57,10 @@ def typeset(data: Mapping[str, object], files: Mapping[str, str]) -> bytes:
     import typst
 
     typesetter: Any = typst  # its type hints do not know files that are held in memory
-    sources: dict[str, bytes] = {name: text.encode("utf-8") for name, text in files.items()}
-    sources["main.typ"] = _TEMPLATE.read_bytes()
     try:
         pdf, warnings = typesetter.compile_with_warnings(
-            sources, format="pdf", font_paths=font_paths(), ignore_system_fonts=True, timestamp=0,
-            pdf_standards="ua-1",
-            sys_inputs={"data": json.dumps(data, ensure_ascii=False)},
-        )  # fmt: skip
+            _sources(files), format="pdf", timestamp=0, pdf_standards="ua-1", **_how(data)
+        )
     except typst.TypstError as fault:
         raise CannotPrint(str(fault)) from fault
     if warnings:
@@ -72,6 +68,36 @@ def typeset(data: Mapping[str, object], files: Mapping[str, str]) -> bytes:
     if not isinstance(pdf, bytes):
         raise CannotPrint("the typesetter gave no single file")
     return pdf
+
+
+def heights_mm(data: Mapping[str, object], files: Mapping[str, str]) -> list[float]:
+    """How high each piece of `data["measure"]` is when it is set on the width of the page. [mm]
+
+    Raises
+    ------
+    CannotPrint
+        On any error.
+    """
+    import typst
+
+    typesetter: Any = typst
+    try:
+        told = typesetter.query(_sources(files), "<heights>", field="value", one=True, **_how(data))
+    except (typst.TypstError, RuntimeError) as fault:
+        raise CannotPrint(str(fault)) from fault
+    return [float(each) for each in json.loads(told)]
+
+
+def _sources(files: Mapping[str, str]) -> dict[str, bytes]:
+    return {**{name: text.encode("utf-8") for name, text in files.items()}, "main.typ": _TEMPLATE.read_bytes()}
+
+
+def _how(data: Mapping[str, object]) -> dict[str, Any]:
+    return {
+        "font_paths": font_paths(),
+        "ignore_system_fonts": True,
+        "sys_inputs": {"data": json.dumps(data, ensure_ascii=False)},
+    }
 
 
 def font_paths() -> list[str]:

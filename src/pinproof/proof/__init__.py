@@ -14,6 +14,8 @@ from pinproof.proof.results import (
     SituationProof,
     TruckProof,
     as_json,
+    margin_percent,
+    resting_words,
 )
 
 __all__ = [
@@ -24,6 +26,8 @@ __all__ = [
     "SituationProof",
     "TruckProof",
     "as_json",
+    "margin_percent",
     "prove",
     "prove_line",
+    "resting_words",
 ]

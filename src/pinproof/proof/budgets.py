@@ -1,12 +1,11 @@
-"""Drift budgets, weakest links, and what a verdict rests on.
+"""Drift budgets and weakest links.
 
 Answers: how far may one parameter move, with all others at their worst, until the wanted meaning is no longer sure and
-         until a command nobody gave can be read; which parameter gives way first, measured by what is usual for its
-         basis; which numbers of weak basis the verdict leans on.
+         until a command nobody gave can be read; which parameter gives way first, measured by what may be wrong with
+         it.
 Units:   ohms and volts; readings in ratio or volts.
 Touches: nothing.
-
-The usual error of each basis (`USUAL_ERROR`) is a convention of this program: common practice, no source.
+Beside:  `doubts` says how wrong a number may be, `rests` which of them a verdict leans on.
 """
 
 from __future__ import annotations
@@ -18,18 +17,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pinproof.design.model import Resistor, Truck, Value
 from pinproof.network import excursions, span
 from pinproof.observe import shared_parameters, windows_in
 from pinproof.observe.pin import box_of, node_reading, sources_of
+from pinproof.proof.doubts import USUAL_ERROR, doubt_of
 from pinproof.proof.judging import Judged, judge, shared_corners
-from pinproof.proof.results import DriftBudget, RestsOn, SituationProof
-from pinproof.quantities import format_value
+from pinproof.proof.results import DriftBudget, SituationProof
 from pinproof.verdict import Reading, Verdict, Window
 from pinproof.wiring import LineView
 
-USUAL_ERROR = {"measured": 0.02, "published": 0.05, "borrowed": 0.20, "assumed": 0.50}
-WEAK = ("borrowed", "assumed")
 LEAST_OHM = 1.0  # a resistance near zero drifts by ohms, not by a share of itself
 LEAST_V = 0.1  # so does a voltage near zero
 
@@ -47,6 +43,7 @@ class Parameter:
     nominal: float
     unit: str
     basis: str
+    doubt: float  # how wrong the stated range may be, as a share of the number
     positive: bool = False  # a supply or a reference: below zero it means nothing
 
 
@@ -62,17 +59,18 @@ def _branch_parameters(view: LineView, operated: frozenset[str]) -> Iterator[Par
         is_open = branch.kind == "contact" and path.endswith(".open")
         if is_open or branch.kind == "leak":
             least = branch.open_low_ohm if is_open else branch.low_ohm
-            yield Parameter(path, column, None, ("down",), least, math.inf, math.inf, "ohm", basis)
+            yield Parameter(path, column, None, ("down",), least, math.inf, math.inf, "ohm", basis, USUAL_ERROR[basis])
         elif branch.kind in ("contact", "wire"):
             yield Parameter(
-                path, column, None, ("up",), branch.low_ohm, branch.high_ohm, branch.nominal_ohm, "ohm", basis
-            )
+                path, column, None, ("up",), branch.low_ohm, branch.high_ohm, branch.nominal_ohm, "ohm", basis,
+                USUAL_ERROR[basis],
+            )  # fmt: skip
         else:
             temperature = view.truck.temperature
             least, most = branch.factor_at(temperature.low, temperature.high)
             yield Parameter(
                 path, column, None, ("up", "down"), branch.low_ohm * least, branch.high_ohm * most, branch.nominal_ohm,
-                "ohm", basis,
+                "ohm", basis, doubt_of(view.truck, branch),
             )  # fmt: skip
 
 
@@ -82,13 +80,13 @@ def _cause_parameters(view: LineView, judged: Judged) -> Iterator[Parameter]:
         path = f"supply.{judged.key_state}" if ids[index] == "supply" else cause.id
         yield Parameter(
             path, None, index, ("up", "down"), cause.low_v, cause.high_v, cause.nominal_v, "V", cause.basis,
-            positive=ids[index] == "supply" or cause.id.startswith("input."),
+            USUAL_ERROR[cause.basis], positive=ids[index] == "supply" or cause.id.startswith("input."),
         )  # fmt: skip
 
 
 def with_budgets(view: LineView, judged: Judged) -> list[SituationProof]:
     """The rows of a judged state with their weakest links, and in key state run with their drift budgets."""
-    gains = _gains(view, judged)
+    known = gains(view, judged)
     holding = [
         index
         for index, row in enumerate(judged.rows)
@@ -98,9 +96,9 @@ def with_budgets(view: LineView, judged: Judged) -> list[SituationProof]:
     rows = []
     for index, row in enumerate(judged.rows):
         mine = budgets.get(index, ())
-        weakest = min(mine, key=lambda each: each.strain).parameter if mine else ""
-        if not weakest and gains[index]:
-            weakest = max(gains[index], key=lambda path: gains[index][path])
+        weakest = min(mine, key=lambda each: each.urgency).parameter if mine else ""
+        if not weakest and known[index]:
+            weakest = max(known[index], key=lambda path: known[index][path])
         rows.append(dataclasses.replace(row, budgets=mine, weakest=weakest))
     return rows
 
@@ -130,7 +128,7 @@ def budgets_of(view: LineView, judged: Judged, indices: Sequence[int]) -> dict[i
                 one = _budget(parameter, direction, crossings.get((index, parameter.path, direction), ()))
                 if one is not None:
                     out[index].append(one)
-    return {index: tuple(sorted(found, key=lambda each: each.strain)) for index, found in out.items()}
+    return {index: tuple(sorted(found, key=lambda each: each.urgency)) for index, found in out.items()}
 
 
 @dataclass(frozen=True)
@@ -191,13 +189,13 @@ def _budget(parameter: Parameter, direction: str, found: Sequence[_Crossing]) ->
     end = parameter.high if direction == "up" else parameter.low
     return DriftBudget(
         parameter.path, direction, end, lost, false, name, parameter.unit, parameter.basis,
-        strain(parameter.unit, end, first, parameter.basis, positive=parameter.positive),
+        strain(parameter.unit, end, first, parameter.doubt, positive=parameter.positive),
         all(each.exact for each in found),
     )  # fmt: skip
 
 
-def strain(unit: str, end: float, reached: float, basis: str, *, positive: bool = False) -> float:
-    """Drift from `end` to `reached` in units of what is usual for the basis. [1]
+def strain(unit: str, end: float, reached: float, doubt: float, *, positive: bool = False) -> float:
+    """Drift from `end` to `reached` in units of how wrong the number may be (`doubt`, a share of it). [1]
 
     Ohms and supplies (`positive`) drift by a factor, its logarithm counts; near zero ohms, and for drops and offsets,
     the difference counts.
@@ -213,7 +211,7 @@ def strain(unit: str, end: float, reached: float, basis: str, *, positive: bool 
     else:
         room = abs(reached - end) / max(abs(end), LEAST_V)
     # Nine digits: equal drifts sort alike whatever the order of the sums behind them.
-    return float(f"{room / USUAL_ERROR[basis]:.9g}")
+    return float(f"{room / doubt:.9g}") if doubt > 0.0 else math.inf
 
 
 def _nearest(direction: str, values: Sequence[float | None]) -> float | None:
@@ -269,7 +267,7 @@ def _foreign_levels(foreign: Sequence[Window], here: float) -> Iterator[Level]:
         yield Level(at, "high", name)
 
 
-def _gains(view: LineView, judged: Judged) -> list[dict[str, float]]:
+def gains(view: LineView, judged: Judged) -> list[dict[str, float]]:
     """Per situation: how much margin would be gained if one parameter were exactly as stated, by its path."""
     reading = node_reading(view, judged.space)
     ids, sources = sources_of(view, judged.key_state, judged.space)
@@ -277,7 +275,7 @@ def _gains(view: LineView, judged: Judged) -> list[dict[str, float]]:
     operated = [each.key for each in judged.situations]
     low_s, high_s = box_of(view, operated)
     nominal_s = view.nominal_s(operated)
-    gains: list[dict[str, float]] = [{} for _ in operated]
+    found: list[dict[str, float]] = [{} for _ in operated]
     count = len(operated)
     columns = len(view.branches)
     low = np.repeat(low_s, columns, axis=0)
@@ -288,7 +286,7 @@ def _gains(view: LineView, judged: Judged) -> list[dict[str, float]]:
     known = span(view.net, low, high, sources, reading)
     for row in range(count):
         for column in range(columns):
-            _note(gains, judged, row, view.parameter(column, operated[row]), known, row * columns + column)
+            _note(found, judged, row, view.parameter(column, operated[row]), known, row * columns + column)
     for index, cause in enumerate(view.causes(judged.key_state, judged.space.divisor)):
         name = f"supply.{judged.key_state}" if cause.id == "supply" else cause.id
         if cause.low_v == cause.high_v:
@@ -297,11 +295,11 @@ def _gains(view: LineView, judged: Judged) -> list[dict[str, float]]:
         _, fixed = sources_of(view, judged.key_state, judged.space, {key: cause.nominal_v})
         known = span(view.net, low_s, high_s, fixed, reading)
         for row in range(count):
-            _note(gains, judged, row, name, known, row)
-    return gains
+            _note(found, judged, row, name, known, row)
+    return found
 
 
-def _note(gains: list[dict[str, float]], judged: Judged, row: int, path: str, known: object, at: int) -> None:
+def _note(found: list[dict[str, float]], judged: Judged, row: int, path: str, known: object, at: int) -> None:
     space = judged.space
     low, high = (float(getattr(known, end)[at]) for end in ("low", "high"))
     if math.isnan(low) or math.isnan(judged.rows[row].low):
@@ -309,92 +307,4 @@ def _note(gains: list[dict[str, float]], judged: Judged, row: int, path: str, kn
     margin = judge(Reading.exact(space.clip(low), space.clip(high)), judged.requirements[row], judged.windows).margin
     before = judged.rows[row].margin
     if math.isfinite(margin) and math.isfinite(before) and margin - before > 1e-12:
-        gains[row][path] = margin - before
-
-
-def rests_on(view: LineView, rows: Sequence[SituationProof], judged: Sequence[Judged]) -> tuple[RestsOn, ...]:
-    """Numbers of weak basis that the verdict leans on, the one whose error would overturn it soonest first."""
-    entries = view.truck.entries()
-    found: dict[str, RestsOn] = {}
-    for row in rows:
-        for budget in row.budgets:
-            if budget.basis in WEAK:
-                _keep(
-                    found,
-                    _rest(view.truck, entries, budget.parameter, budget.basis, budget.strain, _story(row, budget)),
-                )
-    for state in judged:
-        if state.key_state != "run":
-            continue
-        failing = [index for index, row in enumerate(state.rows) if row.verdict.rank < Verdict.WOULD_HOLD.rank]
-        if failing:
-            _add_failing(view, state, failing, entries, found)
-        _add_windows(view, state, found)
-    return tuple(sorted(found.values(), key=lambda each: each.strain))
-
-
-def _keep(found: dict[str, RestsOn], one: RestsOn) -> None:
-    if one.parameter not in found or one.strain < found[one.parameter].strain:
-        found[one.parameter] = one
-
-
-def _rest(
-    truck: Truck, entries: Mapping[str, Value | Resistor], path: str, basis: str, strained: float, what: str
-) -> RestsOn:
-    entry = entries.get(path)
-    lines = truck.source_lines
-    line = lines.get(path)
-    if line is None and path.count(".") >= 2:
-        line = lines.get(path.rsplit(".", 1)[0])
-    return RestsOn(path, basis, entry.text if entry is not None else "", line, strained, what)
-
-
-def _story(row: SituationProof, budget: DriftBudget) -> str:
-    name = " + ".join(row.operated) or "nothing operated"
-    first = budget.lost_at if budget.lost_at is not None else budget.false_at
-    assert first is not None
-    where = format_value(first, "resistance" if budget.unit == "ohm" else "voltage", digits=3)
-    if budget.lost_at is None:
-        return f"At {where}, {name} could read as {budget.false_as}."
-    return f"At {where}, {name} would no longer surely read as {row.meaning or 'allowed'}."
-
-
-def _add_failing(
-    view: LineView,
-    state: Judged,
-    failing: Sequence[int],
-    entries: Mapping[str, Value | Resistor],
-    found: dict[str, RestsOn],
-) -> None:
-    gains = _gains(view, state)
-    for index in failing:
-        basis = {each.path: each.basis for each in parameters_of(view, state, state.situations[index].key)}
-        row = state.rows[index]
-        for path, gain in gains[index].items():
-            if basis.get(path) in WEAK:
-                name = " + ".join(row.operated) or "nothing operated"
-                what = f"Known exactly, it would give {name} {gain:.2f} more margin."
-                needed = -row.margin / gain if row.margin < 0.0 else 0.0
-                _keep(found, _rest(view.truck, entries, path, basis[path], needed, what))
-
-
-def _add_windows(view: LineView, state: Judged, found: dict[str, RestsOn]) -> None:
-    paths = {window.meaning: window.path for window in view.line.windows}
-    paths |= {target.meaning: target.path for target in view.line.targets}
-    bases = {each.meaning: each.basis for each in view.line.windows}
-    for row in state.rows:
-        if not row.window or math.isinf(row.margin):
-            continue
-        for window in state.windows:
-            basis = bases.get(window.meaning, window.basis)
-            if window.meaning != row.window or basis not in WEAK:
-                continue
-            room = abs(row.margin) * window.nominal_half_width
-            edges = [edge.nominal for edge in (window.lower, window.upper) if edge is not None]
-            at = min(edges, default=1.0)
-            name = " + ".join(row.operated) or "nothing operated"
-            what = f"{name} keeps {room:.3g} {'V' if row.unit == 'V' else 'of full scale'} from an edge of it."
-            line = view.truck.source_lines.get(paths.get(window.meaning, ""))
-            strained = room / max(at, 0.01 * state.space.full_scale) / USUAL_ERROR[basis]
-            path = paths.get(window.meaning, f"line.{view.line.id}.window.{window.meaning}")
-            _keep(found, RestsOn(path, basis, f"window {window.meaning}", line, strained, what))
+        found[row][path] = margin - before

@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 
 from pinproof.design.model import Line, Truck
-from pinproof.proof import budgets, checks, taught, unknown
+from pinproof.proof import budgets, checks, rests, taught, unknown
 from pinproof.proof.judging import Judged, judge_line, unproven_reason
 from pinproof.proof.results import Finding, LineProof, SituationProof, TruckProof
 from pinproof.verdict import Verdict, worst
@@ -71,7 +71,8 @@ def prove_line(
         tuple(rows),
         {state.space.name: state.windows for state in judged},
         findings=findings,
-        rests_on=budgets.rests_on(view, rows, judged) if drift else (),
+        rests_on=rests.rests_on(view, rows, judged) if drift else (),
+        reading_error={state.space.name: view.input.error.value * state.space.full_scale for state in judged},
     )
 
 

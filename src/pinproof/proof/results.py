@@ -8,10 +8,38 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from pinproof.verdict import Verdict, Window
+
+_SURENESS = {"assumed": 0, "borrowed": 1, "published": 2, "measured": 3}
+
+
+def margin_percent(margin: float) -> str:
+    """A margin in percent of half a window with one decimal, cut towards the worse so that nothing looks better.
+
+    Examples
+    --------
+    >>> margin_percent(0.0669), margin_percent(-6.021), margin_percent(float("inf"))
+    ('6.6 %', '-602.1 %', 'no edge in reach')
+    """
+    if math.isnan(margin) or margin == -math.inf:
+        return "none"
+    if margin == math.inf:
+        return "no edge in reach"
+    # A margin is a quotient of sums: what is within rounding of a tenth counts as that tenth.
+    tenths = math.floor(margin * 1000.0 + 1e-6) / 10.0
+    return f"{tenths + 0.0:.1f} %"
+
+
+def resting_words(rests_on: Sequence[RestsOn]) -> str:
+    """How many numbers of weak basis a verdict leans on: "5 assumed and 1 borrowed numbers"; "" for none."""
+    counts = {basis: sum(each.basis == basis for each in rests_on) for basis in ("assumed", "borrowed")}
+    told = [f"{count} {basis}" for basis, count in counts.items() if count]
+    total = sum(counts.values())
+    return f"{' and '.join(told)} number{'' if total == 1 else 's'}" if told else ""
 
 
 @dataclass(frozen=True)
@@ -33,6 +61,11 @@ class DriftBudget:
     basis: str
     strain: float
     exact: bool = True  # False: reached at the values given, but an earlier loss is not excluded
+
+    @property
+    def urgency(self) -> tuple[float, int]:
+        """Sorts what gives way first to the front; where two tie, the number that is less sure."""
+        return self.strain, _SURENESS.get(self.basis, len(_SURENESS))
 
 
 @dataclass(frozen=True)
@@ -83,7 +116,12 @@ class Finding:
 
 @dataclass(frozen=True)
 class RestsOn:
-    """A number of weak basis that the verdict leans on."""
+    """A number of weak basis that the verdict leans on.
+
+    A number that stands in [defaults] comes once: `default` is its path there, `line` its line there, `parts` are the
+    paths of all entries it stands for, and `parameter` is the one of them that is overturned soonest. For a tolerance,
+    an ageing or a tempco, which cannot be measured at one part, `parameter` is the default itself.
+    """
 
     parameter: str
     basis: str
@@ -91,6 +129,18 @@ class RestsOn:
     line: int | None  # in the file
     strain: float
     what: str  # in words: what error of it would overturn the verdict soonest
+    default: str = ""
+    parts: tuple[str, ...] = ()
+
+    @property
+    def number(self) -> str:
+        """Design path of the number itself."""
+        return self.default or self.parameter
+
+    @property
+    def urgency(self) -> tuple[float, int]:
+        """Sorts what to measure first to the front; where two tie, the number that is less sure."""
+        return self.strain, _SURENESS.get(self.basis, len(_SURENESS))
 
 
 @dataclass(frozen=True)
@@ -106,6 +156,7 @@ class LineProof:
     findings: tuple[Finding, ...] = ()
     rests_on: tuple[RestsOn, ...] = ()
     reason: str = ""
+    reading_error: dict[str, float] = field(default_factory=dict)  # of the input, per reading space, either way
 
     @property
     def worst(self) -> SituationProof | None:
@@ -130,8 +181,12 @@ class TruckProof:
 
     @property
     def rests_on(self) -> tuple[RestsOn, ...]:
-        """The weak numbers of all lines, the one to measure first at the head."""
-        return tuple(sorted((each for line in self.lines for each in line.rests_on), key=lambda each: each.strain))
+        """The weak numbers of all lines, each once, the one to measure first at the head."""
+        ordered = sorted((each for line in self.lines for each in line.rests_on), key=lambda each: each.urgency)
+        first: dict[str, RestsOn] = {}
+        for each in ordered:
+            first.setdefault(each.number, each)
+        return tuple(first.values())
 
     @property
     def situations(self) -> tuple[SituationProof, ...]:

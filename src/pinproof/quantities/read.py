@@ -35,7 +35,7 @@ _TOLERANCE_LETTERS = "BCDFGJKM"
 _LOOKALIKES = str.maketrans({"O": "0", "o": "0", "l": "1", "I": "1"})
 
 
-def parse(text: str, dimension: str, *, allow_open: bool = False) -> float:
+def parse(text: str, dimension: str, *, allow_open: bool = False, allow_milli: bool = True) -> float:
     """Read one quantity.
 
     Parameters
@@ -46,6 +46,9 @@ def parse(text: str, dimension: str, *, allow_open: bool = False) -> float:
         What is asked for; one of `pinproof.quantities.DIMENSIONS`.
     allow_open : bool
         Resistance only: "open" and "inf" give ``inf``.
+    allow_milli : bool
+        Resistance only; False where no part can have thousandths of an ohm (a coding resistor, a pull): "9.1 mohm" is
+        then asked back, since a capital M or plain ohms are almost surely meant.
 
     Returns
     -------
@@ -70,6 +73,8 @@ def parse(text: str, dimension: str, *, allow_open: bool = False) -> float:
     .. [1] IEC 60062:2016, letter-and-digit marking of resistance values (secondary).
     """
     asked = dimension_named(dimension)
+    if not allow_milli:
+        _no_milli(text, asked)
     if isinstance(text, str) and len(text) <= LONGEST_TEXT:
         plain = _PLAIN.match(text)
         if plain is not None:
@@ -88,6 +93,21 @@ def parse(text: str, dimension: str, *, allow_open: bool = False) -> float:
             ):
                 return float(f"{number}.{unit[1:]}e{asked.letters[unit[0]]}") + 0.0
     return _read_carefully(text, asked, allow_open)
+
+
+def _no_milli(text: str, asked: Dimension) -> None:
+    """Ask back where ohms are written with a small m; zero is zero in any unit, and "milliohm" cannot be a slip."""
+    if asked.name != "resistance" or not isinstance(text, str) or len(text) > LONGEST_TEXT:
+        return
+    found = _LOOSE.match(text.translate(_SAME).strip())
+    unit = found[4].replace(" ", "") if found is not None else ""
+    if found is None or unit == "milliohm" or asked.units.get(unit) != "e-3":
+        return
+    numbers = _number_readings(found[2])
+    if len(numbers) == 1 and float(numbers[0]) != 0.0:
+        number = numbers[0]
+        hint = f'Write "{number} Mohm", "{number} kohm" or "{number} ohm"; no code is as small as {number} milliohm.'
+        _refuse(text, asked, hint, (f"{number} milliohm", f"{number} megohm"))
 
 
 def _scaled(number: str, scale: Scale) -> float:
@@ -285,11 +305,15 @@ def _lookalike(cleaned: str, asked: Dimension) -> str:
     tried = head[0].translate(_LOOKALIKES) + cleaned[head.end() :]
     if tried == cleaned:
         return ""
+    which = "letter O for a zero" if "O" in head[0] or "o" in head[0] else "letter l or I for a one"
     try:
         value = parse(tried, asked.name)
     except QuantityFault:
+        if re.fullmatch(_NUMBER, tried) and asked.bare:
+            units = ("kohm", *asked.bare) if asked.name == "resistance" else asked.bare
+            proposals = " or ".join(f'"{tried} {unit}"' for unit in units)
+            return f"A {which}? Then the unit is missing: write {proposals}, as it is meant."
         return ""
-    which = "letter O for a zero" if "O" in head[0] or "o" in head[0] else "letter l or I for a one"
     if asked.name == "resistance":
         from pinproof.quantities.write import format_ohm_short
 

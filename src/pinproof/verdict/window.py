@@ -61,6 +61,12 @@ class Window:
         if self.lower is not None and self.upper is not None and self.lower.nominal >= self.upper.nominal:
             raise ValueError(f"lower edge {self.lower.nominal} is not below upper edge {self.upper.nominal}")
 
+    def stated(self) -> tuple[float, float]:
+        """Where the edges are stated to lie, with nothing taken off or added for what is not known exactly."""
+        low = self.lower.nominal if self.lower is not None and self.lower.exists else -INF
+        high = self.upper.nominal if self.upper is not None and self.upper.exists else INF
+        return low, high
+
     def guaranteed(self) -> tuple[float, float]:
         """What lies inside wherever the edges are. Empty (first above second) if the edges' ranges cross."""
         low = self.lower.high if self.lower is not None and self.lower.exists else -INF

@@ -60,6 +60,7 @@ class Outcome:
     effect: Effect
     reads_as: tuple[str, ...]
     sure: bool
+    faults: tuple[str, ...] = ()  # meanings of `reads_as` that have a fault window
 
 
 def effect_of(
@@ -149,10 +150,12 @@ def _outcomes(view: LineView, state: Judged, fault: Fault) -> list[Outcome]:
     after = edited(view, fault.opened, fault.joined)
     readings = _readings(after, state, [situation.key for situation, _ in concerned])
     windows = widest_windows(view, state)
+    known = {window.meaning for window in windows if window.kind == "fault"}
     out = []
     for (situation, need), reading in zip(concerned, readings, strict=True):
         effect, reads_as, sure = effect_of(reading, need.means, view.line.idle, windows)
-        out.append(Outcome(situation.operated, need.means, reading, state.space.unit, effect, reads_as, sure))
+        faults = tuple(meaning for meaning in reads_as if meaning in known)
+        out.append(Outcome(situation.operated, need.means, reading, state.space.unit, effect, reads_as, sure, faults))
     return out
 
 
@@ -201,13 +204,28 @@ def _text(fault: Fault, worst: Outcome, idle: Outcome | None, outcomes: Sequence
     hidden = idle is not None and idle.effect == "none"
     if worst.effect == "command lost":
         lost = listed(dict.fromkeys(f"`{one.wanted}`" for one in outcomes if one.effect == "command lost"))
-        tail = "It cannot be told from nobody pressing." if hidden else "With nothing pressed it reads as a fault."
+        tail = "It cannot be told from nobody pressing." if hidden else _idle_words(idle)
         return f"{head}: {reads}. {lost} {'is' if ' and ' not in lost else 'are'} lost. {tail}"
     if worst.effect == "reads as fault":
-        part = "shows as a fault" if worst.sure else "may show as a fault"
         tail = " With nothing pressed it cannot be told from a sound line." if hidden else ""
-        return f"{head}: {reads}, which {part}, not as a command.{tail}"
+        return f"{head}: {reads}, which {_beside_words(worst)}.{tail}"
     return f"{head}: every situation still reads as it should."
+
+
+def _beside_words(one: Outcome) -> str:
+    """What the windows say of a reading that is no command and not what is wanted: no more than that."""
+    named = listed(f"`{meaning}`" for meaning in one.faults)
+    nowhere = "in no window; what the controller then does is not in the file"
+    if named and one.sure and "invalid" not in one.reads_as:
+        return f"is read as {named}, a fault window and no command"
+    if named:
+        return f"may be read as {named}, a fault window and no command, or lie {nowhere}"
+    return f"{'lies' if one.sure else 'may lie'} {nowhere}"
+
+
+def _idle_words(idle: Outcome | None) -> str:
+    """The same of what the pin reads with nothing pressed, as a sentence; "" where that is not looked at."""
+    return "" if idle is None else f"With nothing pressed it {_beside_words(idle)}."
 
 
 def reading_words_of(one: Outcome) -> str:
@@ -232,21 +250,44 @@ def _cure(view: LineView, states: Sequence[Judged], fault: Fault, worst: Outcome
     return idle_resistor_advice(states, line.idle, idle.reading)
 
 
-def idle_resistor_advice(states: Sequence[Judged], idle: str, open_reading: Reading) -> str:
-    """What an idle resistor at the far end would buy with these windows; no values are claimed.
+def idle_room(states: Sequence[Judged], idle: str, open_reading: Reading) -> bool | None:
+    """True if there is room between the idle window and what an open wire reads, so that idle can be told from it.
 
-    `open_reading` is what the broken wire reads, here the same as nobody pressing.
+    Only then can an idle resistor at the far end make a broken wire show. None where the idle meaning has no window, or
+    nothing settles what the open wire reads.
     """
     state = states[0]
     window = next((each for each in state.windows if each.meaning == idle), None)
     if window is None or not open_reading.is_settled:
-        return ""
+        return None
     top = open_reading.low + open_reading.high > state.space.full_scale
     edge = window.upper if top else window.lower
-    if edge is None or not edge.exists:
+    return edge is not None and edge.exists
+
+
+def broken_wire_room(view: LineView, judged: Sequence[Judged]) -> bool | None:
+    """`idle_room` of a line as its own broken coded wire reads; None where there is no such wire."""
+    states = [state for state in judged if state.key_state == "run"]
+    wire = view.line.wire
+    fault = next((one for one in faults_of(view) if wire is not None and one.subject == wire.path), None)
+    if not states or fault is None:
+        return None
+    idle = next((one for one in _outcomes(view, states[0], fault) if not one.operated), None)
+    return None if idle is None else idle_room(states, view.line.idle, idle.reading)
+
+
+def idle_resistor_advice(states: Sequence[Judged], idle: str, open_reading: Reading) -> str:
+    """What an idle resistor at the far end would do about a broken wire with these windows; no values are claimed.
+
+    `open_reading` is what the broken wire reads, here the same as nobody pressing.
+    """
+    room = idle_room(states, idle, open_reading)
+    if room is None:
+        return ""
+    if not room:
         return (
-            "With these windows an idle resistor at the far end buys nothing: the idle window reaches the rail. Only if"
-            " the controller can be given a fault window there would it show a broken wire."
+            "With these windows an idle resistor at the far end cannot make a broken wire show: the idle window reaches"
+            " the rail. It could only if the controller can be given a fault window there."
         )
     return (
         "There is room between the idle window and the rail: with an idle resistor at the far end a broken wire would"

@@ -11,7 +11,7 @@ Powers are reached at a corner of the box (see `corner_search`), with the supply
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,7 +21,7 @@ from pinproof.network import Reading as NodeReading
 from pinproof.network import edge_powers, span
 from pinproof.observe import ReadingSpace
 from pinproof.observe.pin import box_of, sources_of
-from pinproof.proof.checks.common import coded_node, edited, situation_words
+from pinproof.proof.checks.common import coded_node, edited, listed, situation_words
 from pinproof.proof.checks.corner_search import extreme
 from pinproof.proof.judging import Judged
 from pinproof.proof.results import Finding
@@ -30,6 +30,7 @@ from pinproof.wiring import Branch, LineView
 
 NAME = "heat"
 USUAL_W = (0.25, 0.5, 1.0)
+NOT_WORKED_OUT = "not worked out"
 FULL_UNTIL_C = 70.0
 NOTHING_AT_C = 155.0
 LASTING = ("run", "short_to_ground", "short_to_battery")  # cases that last until someone acts
@@ -71,6 +72,59 @@ def rating_w(body_w: float, temp_c: float) -> float:
 def smallest_body_w(power_w: float, temp_c: float) -> float | None:
     """Smallest usual body that carries this power at this temperature; None above the largest. [W]"""
     return next((body_w for body_w in USUAL_W if power_w <= rating_w(body_w, temp_c)), None)
+
+
+def bodies_w(paths: Iterable[str], findings: Sequence[Finding]) -> dict[str, float | str]:
+    """Body that each resistor needs, by its design path [W], or why none is known.
+
+    `findings` are those of its line. What no finding of this check asks more for does with the smallest usual body.
+    """
+    mine = {finding.subject: finding.numbers for finding in findings if finding.check == NAME}
+    found: dict[str, float | str] = {}
+    for path in paths:
+        numbers = mine.get(path, {})
+        wanted = [numbers[name] for name in ("use_body_w", "fault_body_w") if name in numbers]
+        words = [each for each in wanted if isinstance(each, str)]
+        if not mine:
+            found[path] = NOT_WORKED_OUT
+        else:
+            found[path] = words[0] if words else max((float(each) for each in wanted), default=USUAL_W[0])
+    return found
+
+
+def body_words(body: float | str) -> str:
+    """A body in words: "0.5 W"."""
+    return body if isinstance(body, str) else format_value(body, "power") if body >= 1.0 else f"{body:g} W"
+
+
+def body_sentence(parts: Iterable[tuple[float, float | str]]) -> str:
+    """Which bodies to buy, in a sentence, from pairs of value [Ω] and body; "" where none is worked out.
+
+    >>> body_sentence([(270.0, 1.0), (1000.0, 0.5), (1500.0, 0.25), (3900.0, 0.25)])
+    'Bodies: 1 W for 270 Ω, 0.5 W for 1 kΩ, 0.25 W for the others.'
+    """
+    known = [(ohm, body) for ohm, body in parts if body != NOT_WORKED_OUT]
+    hopeless = sorted({ohm for ohm, body in known if isinstance(body, str)})
+    sizes: dict[float, set[float]] = {}
+    for ohm, body in known:
+        if not isinstance(body, str):
+            sizes.setdefault(body, set()).add(ohm)
+    told = []
+    for body in sorted(sizes, reverse=True):
+        last = body == min(sizes)
+        alone = last and len(sizes) == 1 and not hopeless
+        whose = "all of them" if alone else "the others" if last else listed(_ohms(ohm) for ohm in sorted(sizes[body]))
+        told.append(f"{body_words(body)} for {whose}")
+    sentences = [f"Bodies: {', '.join(told)}."] if told else []
+    if hopeless:
+        verb = "overheats" if len(hopeless) == 1 else "overheat"
+        named = listed(_ohms(ohm) for ohm in hopeless)
+        sentences.insert(0, f"{named} {verb} even as 1 W in the worst case: see the finding `heat`.")
+    return " ".join(sentences)
+
+
+def _ohms(ohm: float) -> str:
+    return format_value(ohm, "resistance", digits=6)
 
 
 def heat(view: LineView, judged: Sequence[Judged]) -> tuple[Finding, ...]:

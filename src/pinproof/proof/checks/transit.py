@@ -158,7 +158,7 @@ def _crossings(view: LineView, state: Judged) -> Iterator[Crossing]:
 
 def _finding(crossing: Crossing, debounce_s: float | None, unstated: Sequence[str]) -> Finding:
     state, unit = crossing.state, crossing.state.space.unit
-    low, high = next(window for window in state.windows if window.meaning == crossing.command).largest()
+    low, high = next(window for window in state.windows if window.meaning == crossing.command).stated()
     window = reading_words(max(low, 0.0), min(high, state.space.full_scale), unit)
     bounce = f" and {seconds_words(crossing.bounce_s)} of bounce" if crossing.bounce_s else ""
     text = (

@@ -1,0 +1,46 @@
+"""What to do about a fault, in words: only where it helps, and claiming no values.
+
+Answers: which outside check finds a fault that the controller cannot tell from nobody pressing; what keeps a fault of
+         the shop from getting into the truck.
+Touches: nothing.
+Beside:  `cures` has the changes of the design that were tried.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pinproof.design.model import Line
+from pinproof.faults.results import FaultEffect
+
+ASSEMBLY = {
+    "swapped": "Press each command once at the finished truck and see what the controller says it is; use plugs that "
+    "fit one way only.",
+    "decade-low": "Measure each resistor before it is soldered, and the finished branch before it is sealed.",
+    "decade-high": "Measure each resistor before it is soldered, and the finished branch before it is sealed.",
+    "wrong-throw": "Beep the contact out at rest and pressed before it is wired.",
+}
+
+
+def advice_for(line: Line, effect: FaultEffect) -> FaultEffect:
+    """The same effect with its advice."""
+    if effect.effect == "none":
+        return effect
+    words = []
+    if effect.unnoticed:
+        words.append(_outside_check(line, effect))
+    if effect.fault.kind in ASSEMBLY:
+        words.append(ASSEMBLY[effect.fault.kind])
+    return replace(effect, advice=tuple(words))
+
+
+def _outside_check(line: Line, effect: FaultEffect) -> str:
+    """A check that needs the truck at rest and a meter, for a fault that idle does not show."""
+    lost = dict.fromkeys(" + ".join(each.operated) for each in effect.lost if each.operated)
+    press = ", ".join(list(lost)[:3]) + (" and the others" if len(lost) > 3 else "")
+    against = "ground" if line.source_side == "return" else "the load side of its removed fuse"
+    return (
+        f"With nothing pressed it reads as {line.idle}, so the controller cannot show it. Outside check, truck at rest:"
+        f" press {press} and see that the controller names each; or unplug the controller and measure the coded wire"
+        f" against {against} with each pressed."
+    )

@@ -1,0 +1,172 @@
+"""How well readings fit a hypothesis, with everything that all readings share counted once.
+
+Answers: for one hypothesis, how likely are these readings together, for every drawn truck and cell of severity.
+Units:   natural logarithms of densities in the features of `responses`.
+Touches: nothing.
+Sources: sum over what is drawn, Gaussian for what is narrow (JCGM 101, 6.4; JCGM 100, 5.2 for the covariance of
+         inputs that readings share); the severity is integrated exactly along a straight line through its cell.
+
+For one drawn truck the readings are a Gaussian around what it shows: covariance of the narrow parts, of the meter's
+gain in each range and of the leads, one direction for the leaks' step, and the digits of each reading. Along the
+severity's direction v, across a cell of width w, the integral of the density is a difference of two normal distribution
+functions.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from pinproof.find.draws import STEP, Rows
+from pinproof.find.looks import Look
+from pinproof.find.meter_model import ROOT3, Meter
+from pinproof.find.responses import Response, feature_of_ohm, meter_shares, names_of, normal_cdf
+
+FloatArray = npt.NDArray[np.float64]
+LOG_2PI = math.log(2.0 * math.pi)
+OL_WIDTH = 0.05
+NEVER = -745.0
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One reading. For ohms `ohm` (inf for OL); for volts `pin_v` and `supply_v`; for a report `meaning`."""
+
+    look: Look
+    ohm: float | None = None
+    pin_v: float | None = None
+    supply_v: float | None = None
+    meaning: str | None = None
+    wiggled: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Given:
+    """Readings of one kind of sum for one hypothesis: differences (N, n), and what spreads them."""
+
+    difference: FloatArray
+    leaks: FloatArray
+    severity: FloatArray
+    covariance: FloatArray  # (J, n, n)
+    floats: FloatArray  # (N,) logarithm, for pins that hang on nothing and may show anything
+
+
+def numbers(rows: Rows, seen: Sequence[Seen], found: Sequence[Response], meter: Meter) -> Given:
+    """Readings that are numbers (no OL, no floating pin), as one Gaussian for each drawn truck."""
+    n, j = len(seen), rows.cells
+    shared = names_of([each.shared for each in found])
+    at = {name: k for k, name in enumerate(shared)}
+    difference, leaks, severity = (np.empty((rows.count, n)) for _ in range(3))
+    slopes, own = np.zeros((j, n, len(shared))), np.zeros((j, n))
+    gains = np.zeros((n, n))
+    ranges: list[tuple[str, int, float, float]] = []
+    for i, (each, one) in enumerate(zip(seen, found, strict=True)):
+        mix = _mix(each)
+        value, shown = one.value @ mix, _shown(each)
+        difference[:, i] = shown - value
+        leaks[:, i], severity[:, i] = one.leaks @ mix, one.severity @ mix
+        slopes[:, i, [at[name] for name in one.shared]] = one.narrow @ mix
+        gain, lead, digits, number = _meter_parts(each, meter, one)
+        own[:, i] = digits**2 + (one.contacts @ mix * STEP) ** 2
+        ranges.append((each.look.kind if not each.look.is_ohms else "ohm", number, gain, lead))
+    for i, (kind, number, gain, lead) in enumerate(ranges):
+        for k, (kind2, number2, gain2, lead2) in enumerate(ranges):
+            gains[i, k] = (gain * gain2 if (kind, number) == (kind2, number2) else 0.0) + lead * lead2
+    slopes, own = np.nan_to_num(slopes), np.nan_to_num(own)
+    covariance = slopes @ slopes.transpose(0, 2, 1) + gains + np.eye(n) * own[:, None, :]
+    adrift = np.isnan(difference)
+    floats = np.zeros(rows.count)
+    if adrift.any():
+        sigma = np.repeat(np.sqrt(np.diagonal(covariance, axis1=1, axis2=2)), rows.per_cell, axis=0)
+        span = np.array([each.supply_v or 1.0 for each in seen])
+        floats = np.where(adrift, np.log(sigma * math.sqrt(2.0 * math.pi) / span), 0.0).sum(axis=1)
+        difference[adrift] = 0.0
+        leaks, severity = np.nan_to_num(leaks), np.nan_to_num(severity)
+    return Given(difference, leaks, severity, covariance, floats)
+
+
+def _mix(each: Seen) -> FloatArray:
+    return np.ones(1) if each.look.is_ohms else np.array([1.0, each.supply_v or 0.0])
+
+
+def _shown(each: Seen) -> float:
+    if each.look.is_ohms:
+        assert each.ohm is not None
+        return float(feature_of_ohm(each.ohm))
+    assert each.pin_v is not None
+    return each.pin_v
+
+
+def _meter_parts(each: Seen, meter: Meter, one: Response) -> tuple[float, float, float, int]:
+    """Deviations of a reading's feature: by its range's gain, by the leads, by its digits; and the range."""
+    if each.look.is_ohms:
+        assert each.ohm is not None
+        ohm = max(each.ohm, 0.0)
+        number = meter.ohm_range(ohm)
+        of = meter.ohms[number]
+        gain, lead = meter_shares(ohm, of.relative)
+        return gain, lead, of.digit * of.digits / ROOT3 / (ohm + 1.0), number
+    # Pin and battery are read in the same range: its gain only shows in what does not follow the battery.
+    assert each.pin_v is not None and each.supply_v is not None
+    number = meter.volt_range(each.pin_v)
+    of = meter.volts[number]
+    digits = of.digit * of.digits / ROOT3 * math.hypot(1.0, each.pin_v / max(each.supply_v, 1.0))
+    still_v = float(np.nan_to_num(one.value[:, 0]).mean())
+    return of.relative / ROOT3 * still_v, 0.0, digits, number
+
+
+def log_densities(given: Given, cell_width: float) -> FloatArray:
+    """Logarithm of the density of the readings for each drawn truck, averaged over its cell of severity, shape (N,)."""
+    j, n = given.covariance.shape[:2]
+    if n == 0:
+        return np.zeros(len(given.difference))
+    root = np.linalg.cholesky(given.covariance)
+    inverse = np.linalg.inv(root)
+    per_cell = len(given.difference) // j
+
+    def white(x: FloatArray) -> FloatArray:
+        out: FloatArray = (x.reshape(j, per_cell, n) @ inverse.transpose(0, 2, 1)).reshape(-1, n)
+        return out
+
+    r, b, v = white(given.difference), white(given.leaks) * STEP, white(given.severity)
+    log_det = 2.0 * np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+    bb = (b * b).sum(axis=1)
+
+    def product(x: FloatArray, y: FloatArray) -> FloatArray:
+        out: FloatArray = (x * y).sum(axis=1) - (x * b).sum(axis=1) * (y * b).sum(axis=1) / (1.0 + bb)
+        return out
+
+    rr = product(r, r)
+    out: FloatArray = given.floats - 0.5 * (np.repeat(log_det, per_cell) + np.log1p(bb) + n * LOG_2PI)
+    vv = product(v, v) if cell_width > 0.0 else np.zeros_like(rr)
+    moves = vv * cell_width**2 > 1e-4
+    plain = out - 0.5 * rr
+    if not moves.any():
+        return np.maximum(plain, NEVER)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        length = np.sqrt(np.where(moves, vv, 1.0))
+        along = product(r, v) / length
+        quad = np.maximum(rr - along**2, 0.0)
+        half = 0.5 * cell_width * length
+        inside = _between(-half - along, half - along)
+        line = out - 0.5 * quad + 0.5 * LOG_2PI + np.log(np.maximum(inside, 1e-300)) - np.log(cell_width * length)
+    return np.maximum(np.where(moves, line, plain), NEVER)
+
+
+def _between(low: FloatArray, high: FloatArray) -> FloatArray:
+    """Probability of a standard normal number between the two, exact in the tails: taken on the side of zero."""
+    flip = low > 0.0
+    a, b = np.where(flip, -high, low), np.where(flip, -low, high)
+    out: FloatArray = np.maximum(normal_cdf(b) - normal_cdf(a), 0.0)
+    return out
+
+
+def log_open(one: Response, meter: Meter, shown: bool) -> FloatArray:
+    """Logarithm of the probability of OL on the display (or of not OL) for each drawn truck, shape (N,)."""
+    wide = np.hypot(OL_WIDTH, one.leaks[:, 0] * STEP)
+    odds = normal_cdf((one.value[:, 0] - math.log1p(meter.most_ohm)) / wide)
+    return np.log(np.clip(odds if shown else 1.0 - odds, 1e-9, 1.0))

@@ -1,0 +1,236 @@
+"""One search for a fault, step by step: what was told and read, what it means, what to do next.
+
+Answers: everything a face shows of a search; readings as people type them; doubts about a reading.
+Units:   ohms, volts, minutes.
+Touches: nothing. A session is a value: adding a reading makes a new one.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from pinproof.errors import QuantityFault
+from pinproof.find.hypotheses import Hypothesis
+from pinproof.find.likelihood import Seen
+from pinproof.find.looks import Look, LookFault, SetUp, set_up_after
+from pinproof.find.next_step import NOTHING_LEFT_BITS, Step, expected, expected_word, next_steps
+from pinproof.find.posterior import LEAST_WINNER, STANDS_OUT, Diagnosis, Posterior
+from pinproof.find.words import between_words, class_words, look_words, ohm_words, percent, reading_words, repair_words
+from pinproof.quantities import parse
+
+OPEN_WORDS = ("ol", "o.l", "o.l.", "0l", "open", "inf", "1.")
+DOUBTED = 0.5
+TOLD = 0.05  # classes under this are not told one by one
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What a class would show at the next look."""
+
+    name: str
+    words: str
+    shows: str
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Where a search stands.
+
+    `state`: "found" (one class holds STANDS_OUT), "look" (go on with `step`), "cannot tell" (nothing left tells more).
+    """
+
+    state: str
+    posterior: Posterior
+    step: Step | None
+    outlooks: tuple[Outlook, ...]
+    other_steps: tuple[Step, ...] = ()
+    doubts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Session:
+    """Readings so far, in order, and the set-up the truck is in."""
+
+    diagnosis: Diagnosis = field(repr=False)
+    seen: tuple[Seen, ...] = ()
+    now: SetUp = "start"
+    without: frozenset[str] = frozenset()
+
+    def adding(self, *more: Seen) -> Session:
+        """With further readings; the same look read again replaces the earlier reading."""
+        seen, now = list(self.seen), self.now
+        for each in more:
+            seen = [one for one in seen if one.look.id != each.look.id]
+            seen.append(each)
+            now = set_up_after(now, each.look)
+        return dataclasses.replace(self, seen=tuple(seen), now=now)
+
+    def told(self, *more: Seen) -> Session:
+        """What the driver knew before anything was set up: costs no set-up."""
+        return dataclasses.replace(self.adding(*more), now=self.now)
+
+    def leaving_out(self, *ids: str) -> Session:
+        """Without looks that cannot be done here: ids or kinds."""
+        return dataclasses.replace(self, without=self.without | set(ids))
+
+    def advice(self) -> Advice:
+        """Weigh everything and say what to do next."""
+        found = self.diagnosis.posterior(self.seen)
+        doubts = doubts_of(self.diagnosis, self.seen, found)
+        if found.first.probability >= STANDS_OUT:
+            return Advice("found", found, None, (), doubts=doubts)
+        steps = next_steps(self.diagnosis, self.seen, self.now, found, self.without)
+        if not steps or max(each.gain_bits for each in steps) < NOTHING_LEFT_BITS:
+            return Advice("cannot tell", found, None, (), doubts=doubts)
+        useful = [each for each in steps if each.gain_bits >= NOTHING_LEFT_BITS]
+        return Advice("look", found, useful[0], self._outlooks(found, useful[0].look), tuple(useful[1:4]), doubts)
+
+    def _outlooks(self, found: Posterior, look: Look) -> tuple[Outlook, ...]:
+        out = []
+        for each in found.classes:
+            if each.probability < TOLD or each.name == "not listed":
+                continue
+            words = class_words(self.diagnosis.hypotheses, each.name)
+            if look.kind == "meaning":
+                odds = expected_word(self.diagnosis, self.seen, look, each.name, found)
+                likely = [word for word, p in sorted(odds.items(), key=lambda pair: -pair[1]) if p >= 0.15]
+                shows = " or ".join(likely[:3]) if len(likely) <= 3 else "anything"
+            else:
+                shows = between_words(look, *expected(self.diagnosis, self.seen, look, each.name, found))
+            out.append(Outlook(each.name, words, shows))
+        return tuple(out)
+
+    def winner(self, found: Posterior) -> str:
+        """The class that may be called the cause, or ""."""
+        first = found.first
+        return first.name if first.probability >= LEAST_WINNER and first.name != "not listed" else ""
+
+
+def read(diagnosis: Diagnosis, text: str, *, wiggled: bool = False) -> Seen:
+    """One reading as typed: "ohms lever_up = 8.2k", "volts idle = 0.1 at 12.6", "meaning lever_up = manual".
+
+    Raises
+    ------
+    LookFault
+        No such look, or a reading that cannot be understood.
+    """
+    name, sign, value = text.partition("=")
+    if not sign:
+        raise LookFault(text, "no = in it", 'Write what was looked at, =, and the reading: "ohms idle = OL".')
+    look = diagnosis.look(name)
+    return reading_of(diagnosis, look, value.strip(), wiggled=wiggled)
+
+
+def reading_of(diagnosis: Diagnosis, look: Look, value: str, *, wiggled: bool = False) -> Seen:
+    """The reading of a look from what was typed behind it."""
+    if look.kind == "meaning":
+        words = diagnosis.reports.words if diagnosis.reports else ()
+        at = {word.casefold(): word for word in words} | {"nothing": "invalid", "none": "invalid", "-": "invalid"}
+        word = at.get(value.casefold())
+        if word is None:
+            raise LookFault(
+                value,
+                f"not something line {diagnosis.view.line.id} reports",
+                f"Right would be one of: {', '.join(words)}.",
+            )
+        return Seen(look, meaning=word, wiggled=wiggled)
+    if look.is_ohms:
+        if value.casefold().replace(" ", "") in OPEN_WORDS:
+            return Seen(look, ohm=math.inf, wiggled=wiggled)
+        if value.startswith(("-", "\u2212")):
+            raise LookFault(
+                value, "no resistance is negative", "Are the leads on a live circuit? Battery off, then again."
+            )
+        ohm = _number(value, "resistance", "8.2k, 0.4 ohm, or OL")
+        return Seen(look, ohm=math.inf if ohm > diagnosis.meter.most_ohm else ohm, wiggled=wiggled)
+    pin, _, supply = value.replace("@", " at ").partition(" at ")
+    if not supply.strip():
+        raise LookFault(value, "the battery's volts are missing", 'Read both in the same minute: "4.1 at 12.6".')
+    pin_v, supply_v = (_number(each.strip(), "voltage", "4.1 at 12.6") for each in (pin, supply))
+    if supply_v <= 1.0:
+        raise LookFault(value, "that is no battery", 'Pin first, then battery: "4.1 at 12.6".')
+    return Seen(look, pin_v=pin_v, supply_v=supply_v, wiggled=wiggled)
+
+
+def _number(text: str, dimension: str, right: str) -> float:
+    try:
+        return parse(text if not _bare(text) else text + (" ohm" if dimension == "resistance" else " V"), dimension)
+    except QuantityFault as fault:
+        raise LookFault(text, f"cannot be read: {fault}", f"Right would be {right}.") from None
+
+
+def _bare(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def doubts_of(diagnosis: Diagnosis, seen: Sequence[Seen], found: Posterior) -> tuple[str, ...]:
+    """Readings that were most likely typed or measured wrongly: what to ask."""
+    out = []
+    for each, odds in zip(seen, found.mistyped, strict=False):
+        if odds < DOUBTED:
+            continue
+        text = f"{each.look.id} = {reading_words(each)} does not go with the other readings"
+        better = _decade(diagnosis, seen, each)
+        if better is not None:
+            text += f"; {ohm_words(better)} would: look at the unit on the display"
+        out.append(f"{text}. Measure it again; a new reading replaces it.")
+    return tuple(out)
+
+
+def _decade(diagnosis: Diagnosis, seen: Sequence[Seen], each: Seen) -> float | None:
+    """The reading a power of ten away that fits, if one does."""
+    if each.ohm is None or math.isinf(each.ohm):
+        return None
+    for factor in (0.1, 10.0, 0.001, 1000.0, 0.01, 100.0):
+        other = dataclasses.replace(each, ohm=each.ohm * factor)
+        if not diagnosis.posterior([other if one is each else one for one in seen]).mistyped:
+            return other.ohm
+    return None
+
+
+def as_json(session: Session, advice: Advice) -> dict[str, Any]:
+    """Everything for a program."""
+    line, all_of = session.diagnosis.view.line, session.diagnosis.hypotheses
+    step = advice.step
+    return {
+        "line": line.id,
+        "state": advice.state,
+        "cause": session.winner(advice.posterior),
+        "readings": [{"look": each.look.id, "reading": reading_words(each)} for each in session.seen],
+        "classes": [
+            {
+                "class": each.name,
+                "words": class_words(all_of, each.name),
+                "probability": each.probability,
+                "repair": repair_words(all_of, each.name, line),
+                "mechanisms": [dataclasses.asdict(m) for m in each.mechanisms if m.probability >= 0.001],
+            }
+            for each in advice.posterior.classes
+            if each.probability >= 1e-4
+        ],
+        "next": None if step is None else {
+            "look": step.look.id, "words": look_words(step.look, line), "minutes": step.minutes,
+            "expected_gain_bits": step.gain_bits,
+            "would_show": [{"class": each.name, "shows": each.shows} for each in advice.outlooks],
+        },
+        "doubts": list(advice.doubts),
+    }  # fmt: skip
+
+
+def mechanism_words(all_of: Sequence[Hypothesis], name: str, found: Posterior, most: int = 3) -> str:
+    """The likeliest mechanisms inside a class, summed over where they sit."""
+    each = next(one for one in found.classes if one.name == name)
+    total: dict[str, float] = {}
+    for m in each.mechanisms:
+        total[m.cause] = total.get(m.cause, 0.0) + m.probability
+    ranked = sorted(total.items(), key=lambda pair: -pair[1])[:most]
+    del all_of
+    return ", ".join(f"{cause} {percent(p / max(each.probability, 1e-12))}" for cause, p in ranked if p > 0.0)

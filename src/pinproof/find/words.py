@@ -1,0 +1,177 @@
+"""Classes, looks and readings as a tired person reads them at night.
+
+Answers: what is "branch lever_up high" called, what does one do about it, how is a look done.
+Units:   ohms, volts.
+Touches: nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from pinproof.design.model import Line
+from pinproof.design.words import parameter
+from pinproof.faults.words import node_words
+from pinproof.find.hypotheses import Hypothesis
+from pinproof.find.likelihood import Seen
+from pinproof.find.looks import Look
+from pinproof.quantities import format_value
+
+OHM_WORDS = {
+    "ohms": "ohms, pin to {source}",
+    "chassis": "ohms, pin to chassis",
+    "plus": "ohms, pin to the lifted battery plus lead",
+    "wire": "ohms of the coded wire by itself, end to end",
+    "source": "ohms of the {source_wire} by itself, end to end",
+    "without": "ohms, pin to {source}, station {station} unplugged",
+}
+
+
+def class_words(hypotheses: Sequence[Hypothesis], name: str) -> str:
+    """What is wrong and where, as a sentence without its stop."""
+    each = next((h for h in hypotheses if h.name == name), None)
+    if each is None or each.how in ("sound", "unlisted", "setting", "pin open", "pin leak"):
+        return {
+            "line sound": "nothing is wrong on this line",
+            "not listed": "something that is not on the list",
+            "setting": "the controller is set up wrongly (windows, lever code); the wiring is good",
+            "controller pin": "the pin inside the controller is damaged",
+        }[name]
+    fault = each.change.faults[0]
+    contact = _contact(fault.site)
+    if fault.kind in ("chafed-to-ground", "chafed-to-supply"):
+        to = "ground" if fault.kind == "chafed-to-ground" else "battery plus"
+        where = "coded wire or pin" if name.startswith("pin or far") else node_words(fault.nodes[0])
+        return f"{where} touches or leaks to {to}"
+    if fault.kind == "bridged":
+        return f"{node_words(fault.nodes[0])} and {node_words(fault.nodes[1])} touch or leak to each other"
+    if fault.kind == "swapped":
+        return f"{contact} and {_contact(fault.detail)} are swapped"
+    if fault.kind == "stuck-closed":
+        return f"{contact} is stuck closed"
+    if fault.kind == "wrong-throw":
+        return f"{contact} is wired to the wrong throw"
+    if name == "wire high":
+        return "the coded wire is open or resistive"
+    if name == "source high":
+        return "the source wire is open or resistive"
+    if name.startswith("branch "):
+        many = "open or too many ohms" if name.endswith(" high") else "too few ohms"
+        return f"branch of {contact}: {many}"
+    return f"{parameter(fault.site)}: {'open or too many ohms' if name.endswith(' high') else 'too few ohms'}"
+
+
+def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str:
+    """What to do about a class."""
+    each = next((h for h in hypotheses if h.name == name), None)
+    if name == "setting":
+        return "Compare the windows and the lever code in the controller with the design, in its own unit."
+    if name == "controller pin":
+        return "Unplug the controller and measure the pin itself with its supply on; use its spare input if it has one."
+    if name == "line sound":
+        return "Look at the lever code, the driver's hand and the gearbox; drive with the log running."
+    if name == "not listed" or each is None:
+        return "Write down every reading; look for two faults at once and for anything that was changed."
+    fault = each.change.faults[0]
+    contact = _contact(fault.site)
+    if fault.kind in ("chafed-to-ground", "chafed-to-supply"):
+        return "Follow that wire by hand, clamps and bends first; look for water in its plugs; dry, re-route, sleeve."
+    if fault.kind == "bridged":
+        return "Open the plug the two share: water, a stray strand; then the run where they lie side by side."
+    if fault.kind == "swapped":
+        return "Swap the two wires back in their cavities; check the labels at both ends."
+    if fault.kind == "stuck-closed":
+        return f"Free or replace {contact}; until then unplug it: the others go on working if the card says so."
+    if fault.kind == "wrong-throw":
+        return f"Move the wire of {contact} to the other throw."
+    if name == "wire high":
+        return "Look at the terminals at both ends of the coded wire: seated, crimped, clean; then bends and clamps."
+    if name == "source high":
+        first = "the fuse and the feed wire" if line.source_side == "feed" else "the return wire and where it is bolted"
+        return f"Look at {first}, then the terminals at both ends."
+    if name.endswith(" low"):
+        return "Read the bands of that resistor and measure it with one leg free; fit the one the card names."
+    if name.startswith("branch "):
+        return f"Unplug {contact}'s switch, measure across it while pressing; swap the switch with its resistor."
+    return "Measure that resistor with one leg free; fit the one the card names."
+
+
+def _contact(path: str) -> str:
+    return path.removeprefix("contact.").removesuffix(".resistor")
+
+
+def situation_words(look: Look) -> str:
+    """What the hand does."""
+    if look.kind in ("wire", "source"):
+        return ""
+    return " + ".join(look.situation.operated) or "nothing pressed"
+
+
+def look_words(look: Look, line: Line) -> str:
+    """A look as an instruction."""
+    hand = situation_words(look)
+    if look.kind == "meaning":
+        return f"what the controller reports with {hand}"
+    if look.kind == "volts":
+        return f"volts at the pin (back-probe) and at the battery, with {hand}"
+    text = OHM_WORDS[look.kind].format(
+        source=source_words(line), station=look.station,
+        source_wire="feed wire, fuse in," if line.source_side == "feed" else "return wire",
+    )  # fmt: skip
+    return f"{text}, with {hand}" if hand and look.kind != "without" else text
+
+
+def source_words(line: Line) -> str:
+    """The source terminal at the unplugged plug."""
+    if line.source_side == "return":
+        return "the switches' return"
+    return (
+        "the load side of the taken-out fuse" if line.feed_from == "battery" else "the cavity that feeds the switches"
+    )
+
+
+def set_up_words(look: Look) -> str:
+    """How the truck must stand for a look."""
+    return {
+        "meaning": "key on, controller plugged in",
+        "volts": "key on, controller plugged in, probe from behind",
+    }.get(look.kind, "battery negative off, wait until the controller sleeps, controller unplugged")
+
+
+def reading_words(seen: Seen) -> str:
+    """A reading as it was given."""
+    if seen.meaning is not None:
+        return seen.meaning
+    if seen.ohm is not None:
+        return ohm_words(seen.ohm)
+    assert seen.pin_v is not None and seen.supply_v is not None
+    return f"{format_value(seen.pin_v, 'voltage', digits=3)} at {format_value(seen.supply_v, 'voltage', digits=3)}"
+
+
+def ohm_words(ohm: float) -> str:
+    """Ohms, or OL."""
+    return "OL" if math.isinf(ohm) else format_value(ohm, "resistance", digits=3)
+
+
+def between_words(look: Look, low: float, high: float) -> str:
+    """An expected range of readings."""
+    if math.isnan(low):
+        return "anything"
+    if look.is_ohms:
+        if math.isinf(low):
+            return "OL"
+        if math.isinf(high):
+            return f"{ohm_words(low)} up to OL"
+        first, last = ohm_words(low), ohm_words(high)
+    else:
+        first, last = (format_value(max(x, 0.0), "voltage", digits=3) for x in (low, high))
+    number, _, unit = first.rpartition(" ")
+    return first if first == last else f"{number} to {last}" if last.endswith(f" {unit}") else f"{first} to {last}"
+
+
+def percent(p: float) -> str:
+    """A probability; never 0 % or 100 %, which nothing is."""
+    if p >= 0.995:
+        return "over 99 %"
+    return "under 1 %" if p < 0.01 else f"{100.0 * p:.0f} %"
