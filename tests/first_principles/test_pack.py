@@ -17,7 +17,7 @@ from pinproof.choose import cures
 from pinproof.design import Truck, load, loads
 from pinproof.drawings import words
 from pinproof.examples import NAMES, example_path
-from pinproof.pack import bench, book
+from pinproof.pack import bench, book, pages
 from pinproof.pack.cures import cures_on
 from pinproof.pack.folder import CannotWrite, pack_files, write_files
 from pinproof.pack.order import order_of, spares_for
@@ -232,7 +232,7 @@ def test_the_same_design_and_date_give_the_same_bytes(tmp_path: Path) -> None:
         assert done.returncode == 1, done.stderr  # heron does not hold
         seen.append({each.name: each.read_bytes() for each in sorted(folder.iterdir())})
     assert seen[0] == seen[1]
-    assert {"book.pdf", "card.html", "situations.csv", "parts.csv", "order.csv", "budgets.csv"} < set(seen[0])
+    assert {"book.pdf", "bench.pdf", "card.html", "situations.csv", "parts.csv", "order.csv", "budgets.csv"} < set(seen[0])
     assert sum(name.endswith(".svg") for name in seen[0]) >= 6
 
 
@@ -240,7 +240,7 @@ def test_the_date_is_the_only_thing_that_a_date_changes() -> None:
     """Lists and drawings carry none."""
     truck, proof = example("heron")
     one, other = (pack_files(truck, proof, made_on=day) for day in (DAY, date(2026, 3, 2)))
-    assert {name for name in one if one[name] != other[name]} == {"book.pdf", "card.html"}
+    assert {name for name in one if one[name] != other[name]} == {"book.pdf", "bench.pdf", "card.html"}
 
 
 def test_what_users_write_stays_text(pdftoppm_path: str, tmp_path: Path) -> None:
@@ -262,7 +262,7 @@ def test_what_users_write_stays_text(pdftoppm_path: str, tmp_path: Path) -> None
 def test_a_warning_of_the_typesetter_is_an_error(monkeypatch: pytest.MonkeyPatch) -> None:
     """A typeface that is not there would be replaced silently."""
     truck, proof = example("wagtail")
-    monkeypatch.setattr(book, "_FONTS", ("No Such Typeface",))
+    monkeypatch.setattr(pages, "_FONTS", ("No Such Typeface",))
     with pytest.raises(CannotPrint, match="font"):
         book.book_pdf(truck, proof, views_of(truck))
 
@@ -331,10 +331,10 @@ def test_the_order_list_counts_every_part_once() -> None:
 
 
 def test_bench_figures_are_the_circuits() -> None:
-    """By hand: 0.5 + (8250 || (4420 + 15)) + 15 + 0.5 Ω for one press, contacts at the middle of 0 to 30 Ω."""
+    """By hand: 0.5 + (8250 || 4420) + 0.5 Ω for one press, contacts as new; as on the bench sheet."""
     truck, _ = example("sandpiper")
     rows = {row.operated: row for row in bench.bench_rows(line_view(truck, "taps"))}
-    by_hand = 0.5 + 1.0 / (1.0 / 8250.0 + 1.0 / 4435.0) + 15.0 + 0.5
+    by_hand = 0.5 + 1.0 / (1.0 / 8250.0 + 1.0 / 4420.0) + 0.5
     assert rows["lever_manual", "lever_up"].nominal_ohm == pytest.approx(by_hand, rel=1e-9)
     assert rows[()].nominal_ohm == float("inf")
     assert bench.ohms(rows[()].nominal_ohm) == "open"

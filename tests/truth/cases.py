@@ -112,7 +112,9 @@ class Case:
         """The reading with this id. `repeat`: 0 for the first time; another number takes it again with the same
         meter. KeyError for an id that is not available."""
         if reading not in self.available():
-            raise KeyError(f"{reading!r} cannot be read on line {self.line_id}; there are {', '.join(self.available())}")
+            raise KeyError(
+                f"{reading!r} cannot be read on line {self.line_id}; there are {', '.join(self.available())}"
+            )
         if (reading, repeat) not in self._read:
             words = [ord(c) for c in reading]
             rng = np.random.default_rng([self.seed, self.truck.seed, repeat, *words])
@@ -221,9 +223,7 @@ def _severity(law: Severity, other: bool, rng: np.random.Generator) -> float:
     return law.base_ohm + ohm * (1.0 if narrow else shift)
 
 
-def _draw_causes(
-    causes: list[Cause], double: bool, unlisted: bool, rng: np.random.Generator
-) -> tuple[Cause, ...]:
+def _draw_causes(causes: list[Cause], double: bool, unlisted: bool, rng: np.random.Generator) -> tuple[Cause, ...]:
     weights = np.array([c.probability for c in causes])
     if unlisted:
         return tuple(c for c in causes if c.class_name == NOT_LISTED)
@@ -234,7 +234,7 @@ def _draw_causes(
     weights = np.array([c.probability for c in real])
     while True:
         picks = [real[int(i)] for i in rng.choice(len(real), 2, p=weights / weights.sum())]
-        sites = [c.fault.site if c.fault is not None else c.class_name for c in picks]
+        sites = [(c.fault.site, c.fault.detail) if c.fault is not None else c.class_name for c in picks]
         if sites[0] != sites[1] and picks[0].class_name != picks[1].class_name:
             return tuple(picks)
 
@@ -262,15 +262,15 @@ def make_case(
         if c.severity is not None:
             severities[name] = _severity(c.severity, law == "other", rng)
     setting = None
-    if any(c.class_name == SETTING for c in causes) and looks.meanings:
+    if any(c.class_name == SETTING for c in causes) and looks.meanings and looks.required:
         situation = str(rng.choice(looks.required))
         others = [m for m in (*looks.meanings, INVALID) if m != looks.right[situation]]
         setting = situation, str(rng.choice(others))
     paths = set(looks.sources.values())
     for operated in looks.situations.values():
         paths |= {p.part for p in looks.sound_pieces(truck, looks.line, operated)}
-    for c in truck.contacts_of(line_id):
-        paths |= {f"contact.{c.id}.closed", f"contact.{c.id}.open"}
+    for contact in truck.contacts_of(line_id):
+        paths |= {f"contact.{contact.id}.closed", f"contact.{contact.id}.open"}
     values = {path: looks.part(path).at(float(rng.random())) for path in sorted(paths)}
     edges = tuple(
         (
@@ -280,12 +280,11 @@ def make_case(
         for w in looks.windows
     )
     meter = Meter.drawn(rng)
-    kind, contact, nodes = "", "", ()
-    if unlisted:
-        kind, contact, nodes, severities = _unlisted(looks, rng)
+    kind, film, nodes, own = _unlisted(looks, rng) if unlisted else ("", "", (), severities)
+    severities = own
     values |= {name: np.asarray(ohm) for name, ohm in severities.items()}
     return Case(
-        truck, line_id, seed, column, causes, severities, kind, mistyped, values, edges, setting, meter, nodes, contact
+        truck, line_id, seed, column, causes, severities, kind, mistyped, values, edges, setting, meter, nodes, film
     )
 
 

@@ -145,9 +145,7 @@ def _cells(truck: Truck, line: Line) -> Iterator[tuple[str, _Places]]:
         fault = listed[(site, "drifted", ())]
         stem = _name(line, fault).removesuffix(" high")
         nominal = parts[site]
-        return [
-            _Way(share * p, f"{stem} {'high' if law.at(0.5) > nominal else 'low'}", fault, law) for p, law in laws
-        ]
+        return [_Way(share * p, f"{stem} {'high' if law.at(0.5) > nominal else 'low'}", fault, law) for p, law in laws]
 
     def node_ways(kind: str, node: str, share: float, low: float, high: float) -> _Way:
         fault = listed[(f"line.{line.id}", kind, (node,))]
@@ -219,6 +217,4 @@ def causes_of(truck: Truck, line_id: str, column: str = "in service") -> list[Ca
     unlisted = sum(c.probability for c in out if c.class_name == NOT_LISTED) / total
     raised = max(unlisted, LEAST_NOT_LISTED)
     rest = (1 - raised) / (total * (1 - unlisted))
-    return [
-        replace(c, probability=raised if c.class_name == NOT_LISTED else c.probability * rest) for c in out
-    ]
+    return [replace(c, probability=raised if c.class_name == NOT_LISTED else c.probability * rest) for c in out]

@@ -48,10 +48,10 @@ def quantile(z: Array) -> Array:
 class Fit:
     """Best fits of a structure, one for each stratum of its severity, all at once.
 
-    `z`: (strata, unknowns), standard normal scale. After `finish`: `slopes`: (strata, groups, unknowns) of the residuals
-    over their spread; `trust`: (strata, groups), how surely a group was not mistyped; `log_evidence`: by the normal
-    approximation. `low`, `high`: the severity's ohms at the ends of each stratum. `skip`: a situation whose meaning
-    does not count."""
+    `z`: (strata, unknowns), standard normal scale. After `finish`: `slopes`: (strata, groups, unknowns) of the
+    residuals over their spread; `trust`: (strata, groups), how surely a group was not mistyped; `log_evidence`: by the
+    normal approximation. `low`, `high`: the severity's ohms at the ends of each stratum. `skip`: a situation whose
+    meaning does not count."""
 
     def __init__(self, s: Structure, low: Array, high: Array, skip: str | None = None) -> None:
         self.s, self.low, self.high = s, low, high
@@ -270,7 +270,7 @@ class Sampler:
     def _solve(self, u: Array, wanted: Array) -> Array:
         """Move the pivots in `u` until their residuals are as wanted: Broyden's steps, then Newton's for the rows that
         have not arrived. Returns the logarithm of the Jacobian's determinant; infinity where it was not solved."""
-        n, k = len(u), len(self.pivots)
+        n = len(u)
         inverse = np.repeat(self.inverse[None, :, :], n, axis=0)
         off = self._pivot_residuals(u) - wanted
         for _ in range(6):

@@ -169,7 +169,9 @@ class Looks:
     def rails(self, values: Mapping[str, Array]) -> dict[str, Array]:
         sources = {short: values[path] for short, path in self.sources.items() if path in values}
         zero = np.zeros(())
-        return rails_of(self.line, {**dict.fromkeys(self.sources, zero), **sources})  # those that do not matter are left out
+        return rails_of(
+            self.line, {**dict.fromkeys(self.sources, zero), **sources}
+        )  # those that do not matter are left out
 
     def reading(self, pin_v: Array, rails: Mapping[str, Array]) -> Array:
         """What the controller divides and clips."""
@@ -232,7 +234,6 @@ class Looks:
         for chance in single:
             joint = np.where(chance > 0, joint, 0.0)
         return single, joint
-
 
 
 _KEPT: dict[tuple[int, str], Looks] = {}

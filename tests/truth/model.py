@@ -102,15 +102,18 @@ class Group:
         weight = np.exp(log_chance - self.peak) * np.diff(marks)
         total = weight.sum()
         self.target = float(weight @ middle / total)
-        self.spread = math.sqrt(max(float(weight @ (middle - self.target) ** 2 / total), (marks[-1] - marks[0]) ** 2 / 1e5))
+        self.spread = math.sqrt(
+            max(float(weight @ (middle - self.target) ** 2 / total), (marks[-1] - marks[0]) ** 2 / 1e5)
+        )
         self.edges = marks - self.target
         blurred = np.maximum.reduce([np.roll(weight, k) for k in range(-4, 5)]) + 0.02 * weight.max()
         self.cells = blurred / blurred.sum()
 
 
 class Structure:
-    """`nets`: reading id -> network with the fault in it. `only_supply`: nothing but the battery volts counts. `base_ohm` is added to the severity. Where a function takes
-    `low` and `high`, they are the severity's ohms at quantile 0 and 1, of each row or of all."""
+    """`nets`: reading id -> network with the fault in it. `base_ohm` is added to the severity. `only_supply`: nothing
+    but the battery volts counts. Where a function takes `low` and `high`, they are the severity's ohms at quantile 0
+    and 1, of each row or of all."""
 
     def __init__(
         self,

@@ -88,7 +88,7 @@ def part_of(truck: Truck, line: Line, path: str) -> Part:
         return _leak(ends[0])
     if "element" in rest and next(e for e in line.elements if e.id == rest[1]).kind == "leak":
         return _leak(ends[0])
-    return Part(*ends)
+    return Part(ends[0], ends[1])
 
 
 def source_paths(truck: Truck, line: Line) -> dict[str, str]:
@@ -286,9 +286,7 @@ class Network:
 def network(pieces: Iterable[Piece], keep: tuple[str, ...]) -> Network:
     """Drops what cannot matter: infinite pieces, pieces between rails, dead ends, parts that hang on no kept node."""
     rail = set(keep) & set(RAILS)
-    todo = [
-        p for p in pieces if p.a != p.b and not (p.part == "" and p.factor == INF) and not {p.a, p.b} <= rail
-    ]
+    todo = [p for p in pieces if p.a != p.b and not (p.part == "" and p.factor == INF) and not {p.a, p.b} <= rail]
     while True:
         ends = [n for p in todo for n in (p.a, p.b)]
         dead = {n for n in ends if ends.count(n) == 1 and n not in keep}
@@ -334,4 +332,3 @@ def potential(net: Network, values: Mapping[str, Array], rails: Mapping[str, Arr
             top = top + siemens * rails[b if a == node else a]
             total = total + siemens
     return np.asarray(np.where(total > 0, top / np.maximum(total, 1e-300), 0.0))
-

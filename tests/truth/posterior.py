@@ -1,8 +1,8 @@
 """The oracle for finding faults: the posterior of every class of a line, from the likelihood in `model`.
 
-The severity is cut into strata of at most half a decade, and at every limit of a law; inside a stratum it is one of the
-unknowns that `evidence` integrates over, with all part errors, gains and sources that the readings share. A coarse fit
-drops what cannot fit, the rest is integrated by importance sampling until the classes' posteriors are known well enough.
+The severity is cut into strata of at most half a decade, and at every limit of a law; inside a stratum it is one of
+the unknowns that `evidence` integrates over, with all part errors, gains and sources that the readings share. A coarse
+fit drops what cannot fit, the rest is integrated by importance sampling until the posteriors are known well enough.
 
 Readings of the specification
 - Mistyping: each reading by itself, with the page's probability, is as for "not listed"; of a `volts` reading this is
@@ -14,6 +14,7 @@ Readings of the specification
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -65,8 +66,8 @@ class Judgement:
     kept: int = 0
 
 
-def strata_of(causes: Sequence[Cause]) -> dict[tuple[Fault | None, float], list[Stratum]]:
-    """(fault, base ohms) -> strata, from all causes but the setting and what is not listed."""
+def strata_of(causes: Sequence[Cause], decades: float = 0.5) -> dict[tuple[Fault | None, float], list[Stratum]]:
+    """(fault, base ohms) -> strata, none wider than `decades`, from all causes but the setting and what is not listed."""
     out: dict[tuple[Fault | None, float], list[Stratum]] = {}
     by_key: dict[tuple[Fault | None, float], list[Cause]] = {}
     for c in causes:
@@ -78,8 +79,8 @@ def strata_of(causes: Sequence[Cause]) -> dict[tuple[Fault | None, float], list[
         for name in dict.fromkeys(c.class_name for c in mine if c.severity is None):
             rows.append(Stratum(name, 1.0, 1.0, sum(c.probability for c in mine if c.class_name == name)))
         marks = sorted({x for c in soft if c.severity for x in (c.severity.low_ohm, c.severity.high_ohm)})
-        for a, b in zip(marks, marks[1:], strict=False):
-            parts = max(1, math.ceil(math.log10(b / a) / 0.5 - 1e-9))
+        for a, b in itertools.pairwise(marks):
+            parts = max(1, math.ceil(math.log10(b / a) / decades - 1e-9))
             for k in range(parts):
                 low, high = a * (b / a) ** (k / parts), a * (b / a) ** ((k + 1) / parts)
                 shares: dict[str, float] = {}
@@ -111,9 +112,17 @@ class _Candidate:
 
 
 class Oracle:
-    """One line with one set of readings."""
+    """One line with one set of readings. `decades`: the widest stratum of a severity."""
 
-    def __init__(self, truck: Truck, line_id: str, readings: Sequence[Reading], column: str = "in service") -> None:
+    def __init__(
+        self,
+        truck: Truck,
+        line_id: str,
+        readings: Sequence[Reading],
+        column: str = "in service",
+        decades: float = 0.5,
+    ) -> None:
+        self.decades = decades
         self.looks: Looks = looks_of(truck, line_id)
         self.readings = list(readings)
         self.causes = causes_of(truck, line_id, column)
@@ -129,7 +138,7 @@ class Oracle:
     def _candidates(self) -> list[_Candidate]:
         out = []
         sound = None
-        for (fault, base_ohm), strata in strata_of(self.causes).items():
+        for (fault, base_ohm), strata in strata_of(self.causes, self.decades).items():
             if not strata:
                 continue
             structure = self._structure(fault, base_ohm)
@@ -257,9 +266,7 @@ def judge(
     return Oracle(truck, line_id, readings, column).judge(tolerance, most_draws, seed)
 
 
-def posterior(
-    truck: Truck, line_id: str, readings: Sequence[Reading], column: str = "in service"
-) -> dict[str, float]:
+def posterior(truck: Truck, line_id: str, readings: Sequence[Reading], column: str = "in service") -> dict[str, float]:
     """Posterior of every class, adding up to 1."""
     return judge(truck, line_id, readings, column).classes
 

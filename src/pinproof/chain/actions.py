@@ -32,7 +32,7 @@ from pinproof.design.model import Input, Line, Truck
 from pinproof.design.pull_words import pull_measurement_of
 from pinproof.proof.checks.heat import bodies_w, body_sentence
 from pinproof.proof.prove import prove_line
-from pinproof.proof.results import LineProof, RestsOn, TruckProof
+from pinproof.proof.results import LineProof, RestsOn, TruckProof, margin_percent
 from pinproof.quantities import format_value
 from pinproof.quantities.preferred import in_series
 from pinproof.verdict import Verdict
@@ -323,7 +323,7 @@ def margin_words(margin: float) -> str:
         return "no edge in reach"
     if margin <= -FAR:
         return f"more than {FAR:g} half windows past the edge"
-    return f"margin {math.floor(margin * 100.0):+d} % of half a window"
+    return f"margin {margin_percent(margin)} of half a window"
 
 
 # what to measure

@@ -139,6 +139,9 @@ def _circuit(name: str, truck: Truck, line: Line, proof: LineProof) -> tuple[Ver
     decided = [each for each in findings if each.verdict is not None and each.verdict.rank < Verdict.WOULD_HOLD.rank]
     if mine:
         row = min(mine, key=lambda each: (each.verdict.rank, each.margin))
+        worse = [each for each in decided if each.verdict is not None and each.verdict.rank < row.verdict.rank]
+        if worse:
+            return worst(_verdicts(worse)), f"{worse[0].text} Also not shown: {row_words(row)}"
         more = f" ({len(mine) - 1} more.)" if len(mine) > 1 else ""
         return worst([row.verdict, *_verdicts(decided)]), f"Here it gives way: {row_words(row)}{more}"
     if decided:
@@ -259,7 +262,8 @@ def _weakest(link: str, truck: Truck, proof: TruckProof, rests: Sequence[RestsOn
     bad = [row for row in bad if link_of(row.weakest) == link]
     if bad:
         row = min(bad, key=lambda each: (each.verdict.rank, each.margin))
-        return f"{number_words(truck, row.weakest)}: here it fails."
+        how = "here it fails" if row.verdict is Verdict.FAIL else "as it stands, nothing is shown to hold"
+        return f"{number_words(truck, row.weakest)}: {how}."
     if rests:
         each = min(rests, key=lambda one: one.strain)
         return rests_words(each)

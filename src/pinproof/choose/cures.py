@@ -26,7 +26,7 @@ from pinproof.design.model import Line, Resistor, Truck
 from pinproof.errors import NoSolution
 from pinproof.proof.checks.breaks import broken_wire_room
 from pinproof.proof.prove import states_of
-from pinproof.proof.results import LineProof
+from pinproof.proof.results import LineProof, margin_percent
 from pinproof.quantities import format_value, plain_number
 from pinproof.tables import contact_figure
 from pinproof.verdict import Verdict
@@ -75,7 +75,7 @@ class Cure:
         origin = "your drawer" if self.source == "drawer" else self.source
         margin = "no margin"
         if math.isfinite(self.margin):
-            margin = f"smallest margin {math.floor(self.margin * 100.0):+d} % of half a window"
+            margin = f"smallest margin {margin_percent(self.margin)} of half a window"
         if self.verdict not in HOLDS and self.margin < -NEAR_MISS:
             return f"{self.what}. Not enough alone, with the best values from {origin}: {margin}."
         named = ", ".join(f"{_where(path)} {format_value(ohm, 'resistance')}" for path, ohm in self.values.items())

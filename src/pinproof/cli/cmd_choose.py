@@ -90,9 +90,14 @@ def command(
         if written:
             click.echo(f"\nWritten to {file}; the file as it was is {file}.bak. Next: pinproof prove {file}")
         elif write:
-            click.echo(f"\nNothing was written: these values do not hold. {file} is as it was.")
+            click.echo(f"\nNothing was written: no values hold. {file} is as it was.")
         elif found.feasible:
             click.echo("\nAdd --write to put these values into the file.")
+        if not found.feasible:
+            click.echo(
+                f"Next: pinproof prove {file} tries changes of the circuit, each with values of its own; "
+                f"pinproof next {file} says which number to measure first."
+            )
     ctx.exit(found.verdict.exit_code)
 
 

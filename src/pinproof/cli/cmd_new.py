@@ -204,7 +204,7 @@ def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> 
     from pinproof.chain.actions import next_actions
     from pinproof.chain.links import row_words
     from pinproof.chain.outlook import JUDGES_WORDS, outlooks
-    from pinproof.cli.cmd_next import action_lines, find_drawer, say_if_long, wrapped
+    from pinproof.cli.cmd_next import find_drawer, say_if_long, tools_words, wrapped
     from pinproof.design import load
     from pinproof.proof import as_json as plain
     from pinproof.proof import prove
@@ -248,14 +248,13 @@ def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> 
     out += _values_words(values)
     first = next((each for each in actions if not each.order_today), None)
     if first is not None:
-        out.append("  Find out first:")
-        is_said = bool(first.parameters and first.parameters[0].startswith("input.") and seen)
-        out += wrapped(first.what, "    ") + action_lines(first, "    ", why=not is_said)
-    click.echo("\n".join([*out, "", f"All of it: pinproof next {file}"]))
+        out += wrapped(f"Find out first: {first.what} {tools_words(first)}", "  ")
+    click.echo("\n".join([*out, "", f"How to do that, step by step, and what comes after it: pinproof next {file}"]))
 
 
 def _values_words(values: Values) -> list[str]:
     from pinproof.cli.cmd_next import wrapped
+    from pinproof.proof import margin_percent
     from pinproof.quantities import format_value
 
     def ohm(value: float) -> str:
@@ -276,7 +275,7 @@ def _values_words(values: Values) -> list[str]:
         out += wrapped(f"{values.tried.text} `pinproof choose FILE` tries what would part them.", "  ")
     if values.choice is not None:
         best = ", ".join(f"{each.path.split('.')[1]} {ohm(each.ohm)}" for each in values.choice.resistors)
-        margin = f"{values.choice.margin:.0%} of half a window"
+        margin = f"{margin_percent(values.choice.margin)} of half a window"
         origin = "your drawer" if values.choice.source == "drawer" else values.choice.source
         said = f"Best of {origin} in the worst case (as pinproof choose finds)"
         out += wrapped(f"{said}: {best}; smallest margin {margin}.", "  ")

@@ -109,8 +109,13 @@ def action_lines(action: Action, indent: str, *, why: bool = True) -> list[str]:
         out += [f"{indent}    {step}"] if is_key(step) else wrapped(step, indent)
     if why:
         out += wrapped(f"Why: {action.why}", indent)
+    return [*out, *wrapped(tools_words(action), indent)]
+
+
+def tools_words(action: Action) -> str:
+    """How long it takes, and with what."""
     tools = f"; {', '.join(action.tools)}" if action.tools else ""
-    return [*out, *wrapped(f"Takes {action.minutes} min{tools}.", indent)]
+    return f"Takes {action.minutes} min{tools}."
 
 
 def wrapped(text: str, head: str) -> list[str]:

@@ -41,6 +41,12 @@ MOST_RESTS = 5
 MOST_FINDINGS = 3
 MOST_BUDGETS = 3
 MOST_FAILING = 3
+MOST_MARGINS = 6
+BOTH_WAYS = (
+    'It is not known what the controller divides by (compares = "unknown"), so each situation stands here once for '
+    "each way it may judge (column reads), and all must hold. Find that out before anything else is changed: "
+    "`pinproof next` says how."
+)
 PERCENT = re.compile(r"-?[0-9.]+ %|–|none")
 
 
@@ -128,6 +134,8 @@ def line_words(line: LineProof, *, every: bool = False) -> str:
     worst = line.worst
     if worst is not None:
         parts += wrapped(worst_words(line, worst), "")
+    if len(line.windows) > 1:
+        parts += wrapped(BOTH_WAYS, "")
     shown = [row for row in line.situations if every or _is_shown(row, line)]
     rows = [
         (
@@ -135,7 +143,7 @@ def line_words(line: LineProof, *, every: bool = False) -> str:
             *((row.space,) if len(line.windows) > 1 else ()),
             words.operated(row.operated),
             span_words(row),
-            row.meaning or "not " + " or ".join(_forbidden(row, line)) if row.rule != 1 else " or ".join(row.allowed),
+            wanted_words(row, line),
             margin_words(row.margin),
             WORDS[row.verdict],
         )
@@ -149,6 +157,18 @@ def line_words(line: LineProof, *, every: bool = False) -> str:
     parts += budgets_words(line)
     parts += findings_words(line, every=every)
     return "\n".join(parts)
+
+
+def wanted_words(row: SituationProof, line: LineProof) -> str:
+    """What a situation must read, or which commands it must keep clear of."""
+    if row.rule == 1:
+        return " or ".join(row.allowed)
+    if row.meaning:
+        return row.meaning
+    names = _forbidden(row, line)
+    if len(names) == 1:
+        return f"not {names[0]}"
+    return f"neither {names[0]} nor {names[1]}" if len(names) == 2 else f"none of {words.all_of(names)}"
 
 
 def _is_shown(row: SituationProof, line: LineProof) -> bool:
@@ -165,7 +185,7 @@ def _forbidden(row: SituationProof, line: LineProof) -> list[str]:
 def worst_words(line: LineProof, worst: SituationProof) -> str:
     """The situation that decides, in one or two sentences."""
     name = words.operated(worst.operated)
-    count = f"{len(line.situations)} situations"
+    count = situations_words(line)
     if math.isnan(worst.low):
         return f"{count}. {name}: {worst.why}."
     text = f"{count}. Closest: {name} ({worst.key_state}) reads {span_words(worst)}"
@@ -181,6 +201,12 @@ def worst_words(line: LineProof, worst: SituationProof) -> str:
     if worst.weakest:
         text += f" Weakest link: {words.parameter(worst.weakest)}."
     return text
+
+
+def situations_words(line: LineProof) -> str:
+    """How many sets of contacts were looked at, and in how many key states where there are several."""
+    sets, states = len({row.operated for row in line.situations}), len({row.key_state for row in line.situations})
+    return f"{sets} situations" + (f", each in {states} key states" if states > 1 else "")
 
 
 def _reserve_words(line: LineProof, worst: SituationProof, window: Window) -> str:
@@ -255,7 +281,9 @@ def budget_sentence(budget: object, row: SituationProof) -> str:
     text = f"{name}: {words.parameter(budget.parameter)} may go {budget.direction} from {shown(budget.end)}"
     if budget.lost_at is not None:
         text += f" to {shown(budget.lost_at)} before {row.meaning or 'it'} is no longer sure"
-    if budget.false_at is not None:
+    if budget.false_at is not None and budget.lost_at is not None and shown(budget.lost_at) == shown(budget.false_at):
+        text += f" and it can read as {budget.false_as}"
+    elif budget.false_at is not None:
         joiner = "," if budget.lost_at is not None else ""
         text += f"{joiner} to {shown(budget.false_at)} before it can read as {budget.false_as}"
     return text + f" [{budget.basis}]{'' if budget.exact else ', perhaps earlier'}."
@@ -292,11 +320,12 @@ def wrapped(text: str, mark: str = "- ") -> list[str]:
 
 def choice_words(found: Choice) -> str:
     """A choice of values for the terminal."""
-    best = "the best there are" if found.certificate.settled else str(found.certificate)
+    best = "no values do better" if found.certificate.settled else str(found.certificate)
+    size = _size_words(found.margin, found)
     head = (
-        f"CHOSEN for line {found.line}: smallest margin {margin_words(found.margin)}, {best}."
+        f"CHOSEN for line {found.line}: smallest {size}, {best}."
         if found.feasible
-        else f"NOTHING HOLDS for line {found.line}. Nearest miss: margin {margin_words(found.margin)}, {best}."
+        else f"NOTHING HOLDS for line {found.line}. Nearest miss: {size}, {best}."
     )
     rows = [
         (
@@ -313,18 +342,23 @@ def choice_words(found: Choice) -> str:
     parts = [head]
     if found.advice:
         parts += ["", table(rows, ("where", "value", "part", "bands", "code"))]
-    shown = [each for each in found.margins if each.meaning][:6]
-    margins = [
-        (each.key_state, words.operated(each.operated), each.meaning, margin_words(each.margin), WORDS[each.verdict])
-        for each in shown
-    ]
-    parts += [
-        "",
-        "  Proof rerun with these values, tightest first:",
-        table(margins, ("key", "operated", "wanted", "margin", "verdict")),
-    ]
+    rows_of = {(row.key_state, row.space, row.operated): row for row in found.proof.situations}
+    told = [each for each in found.margins if each.meaning or each.verdict.rank < Verdict.WOULD_HOLD.rank]
+    margins = []
+    for each in told[:MOST_MARGINS]:
+        row = rows_of[each.key_state, each.space, each.operated]
+        wanted = wanted_words(row, found.proof)
+        margins.append(
+            (each.key_state, words.operated(each.operated), wanted, margin_words(each.margin), WORDS[each.verdict])
+        )
+    title = "Proof rerun with these values, tightest first:"
+    if not found.advice:
+        title = "How the nearest miss reads, tightest first. Its values are not told: they are not worth fitting."
+    parts += ["", *wrapped(title, ""), table(margins, ("key", "operated", "wanted", "margin", "verdict"))]
     if found.collision is not None:
         parts += ["", *wrapped(found.collision.text, "")]
+        if found.collision.tried:
+            parts += wrapped("Tried alone, each with all values chosen again:", "")
         parts += [
             line
             for each in found.collision.tried
@@ -336,8 +370,15 @@ def choice_words(found: Choice) -> str:
         parts += ["", "  Next best:"]
         for each in found.runners_up:
             values = ", ".join(format_value(ohm, "resistance") for ohm in each.values.values())
-            parts.append(f"  - {values}: margin {margin_words(each.margin)}, {each.different_parts} different parts")
+            parts.append(f"  - {values}: {_size_words(each.margin, found)}, {each.different_parts} different parts")
     return "\n".join(parts)
+
+
+def _size_words(margin: float, found: Choice) -> str:
+    """What values were compared by. A controller that can be taught has no windows yet: there it is a gap."""
+    if found.taught:
+        return f"gap between two readings {margin_words(margin)} of full scale"
+    return f"margin {margin_words(margin)}"
 
 
 def _pieces(each: ChosenResistor) -> str:

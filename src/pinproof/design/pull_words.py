@@ -7,7 +7,8 @@ Sources: Ohm's law. The steps, the 1 A fuse, 5 V for a pin whose limit nobody kn
 
 Error of the sum: with a meter within e of its reading, twice the same way round, and R read with the same meter, the
 pull comes out within about e + 2e / (1 − x), where x = V(loaded) / V(open), or V(pin) / V(supply). Up to x = ½ that is
-5 e: within 5 % for a meter of 0.8 %, within 8 % for one of 1.5 %.
+5 e: within 5 % for a meter of 0.8 %, within 8 % for one of 1.5 %. From a battery of 12.6 V, x = ⅓ keeps the pin at 4.2 V,
+so below the 5 V; at half it would not.
 """
 
 from __future__ import annotations
@@ -135,11 +136,14 @@ def pull_measurement(
     if "pull_down" in sides:
         source = "the controller's own 5 V sensor supply" if feed == "reference" and not both else "battery plus"
         limit = f"only while Vpin stays below {max_pin or CAREFUL_V}"
+        battery = source == "battery plus"
+        size = "twice what" if battery else "what"
+        share = "a third" if battery else "half"
         steps.append(
             f"{'Pull-down: read' if both else 'Read'} the ohms of a resistor of about {FIRST_OHM}, half watt: they are "
             f"R. Feed the pin through it from {source}, with the fused lead. Read Vsupply before R and Vpin at the "
             f"pin, both to the controller's own ground. Sum: {PULL_DOWN_SUM}. Then take for R the resistor nearest to "
-            f"what the sum gave, not below {LEAST_OHM['pull_down']}, and do it again: Vpin is then about half of "
+            f"{size} the sum gave, not below {LEAST_OHM['pull_down']}, and do it again: Vpin is then about {share} of "
             f"Vsupply, where the sum is good; but {limit}."
         )
         keys = ['pull_down = { value = "…", tolerance = "…", basis = "measured" }']

@@ -81,7 +81,7 @@ def _within_line(line_id: str, table: str, rest: list[str]) -> str:
         side = {"low": "lower edge of the", "high": "upper edge of the"}.get(tail, "edges of the")
         return f"{side} window {name} (line {line_id})"
     if table == "target":
-        return f"target reading of {name} (line {line_id})"
+        return f"edges of {name}, midway between the target readings (line {line_id})"
     if table == "element":
         return f"element {name} of {line_id}"
     return ""

@@ -119,11 +119,70 @@ def _meter_parts(each: Seen, meter: Meter, one: Response) -> tuple[float, float,
     return of.relative / ROOT3 * still_v, 0.0, digits, number
 
 
+LEAKY, SEVERE = 0.3, 0.3
+"""Slopes, of the logarithm of a reading by that of the leaks or of the severity, that make it theirs."""
+
+
+def together(given: Given, looks: Sequence[Look], cells: int, cell_width: float) -> FloatArray:
+    """Logarithm of the density of all readings, for each drawn truck, shape (N,).
+
+    A reading that is made by leaks says nothing of anything else, and the leaks to chassis, to plus and across open
+    contacts have nothing to do with each other. No drawn truck has all of them right at once, so readings of each such
+    family are averaged over all drawn trucks by themselves. Readings of one family share their leak.
+    """
+    families = np.array([_family(look) for look in looks])
+    kinds = [name for name in dict.fromkeys(families.tolist()) if name]
+    n, per_cell = len(looks), len(given.difference) // cells
+    leaky = _mean_slope(given.leaks, cells) > LEAKY
+    severe = _mean_slope(given.severity, cells) * min(cell_width, 1.0) > SEVERE * min(cell_width, 1.0)
+    apart = leaky & ~severe & (families != "")[None]
+    if not apart.any():
+        return log_densities(given, cell_width)
+    out = np.zeros(len(given.difference))
+    patterns, which = np.unique(apart, axis=0, return_inverse=True)
+    for number, pattern in enumerate(patterns):
+        mine = np.flatnonzero(which.ravel() == number)
+        rows = (mine[:, None] * per_cell + np.arange(per_cell)).ravel()
+        out[rows] = log_densities(_part(given, mine, rows, np.flatnonzero(~pattern)), cell_width)
+        out[rows] += given.floats[rows]
+        for kind in kinds:
+            members = np.flatnonzero(pattern & (families == kind))
+            if members.size:
+                logs = log_densities(_part(given, mine, rows, members), 0.0)
+                top = float(logs.max())
+                out[rows] += top + math.log(float(np.exp(logs - top).mean()))
+    assert n == apart.shape[1]
+    return np.maximum(out, NEVER)
+
+
+def _family(look: Look) -> str:
+    """Readings of which leaks they are when leaks make them; "" for a reading that is never only a leak."""
+    if look.kind in ("chassis", "plus"):
+        return look.kind
+    return look.id if look.is_ohms and look.kind not in ("wire", "source") else ""
+
+
+def _mean_slope(slope: FloatArray, cells: int) -> FloatArray:
+    out: FloatArray = np.abs(slope).reshape(cells, -1, slope.shape[1]).mean(axis=1)
+    return out
+
+
+def _part(given: Given, cells: npt.NDArray[np.intp], rows: npt.NDArray[np.intp], of: npt.NDArray[np.intp]) -> Given:
+    """Some cells, with their rows, and some readings."""
+    return Given(
+        given.difference[np.ix_(rows, of)],
+        given.leaks[np.ix_(rows, of)],
+        given.severity[np.ix_(rows, of)],
+        given.covariance[np.ix_(cells, of, of)],
+        np.zeros(len(rows)),
+    )
+
+
 def log_densities(given: Given, cell_width: float) -> FloatArray:
     """Logarithm of the density of the readings for each drawn truck, averaged over its cell of severity, shape (N,)."""
     j, n = given.covariance.shape[:2]
     if n == 0:
-        return np.zeros(len(given.difference))
+        return given.floats.copy()
     root = np.linalg.cholesky(given.covariance)
     inverse = np.linalg.inv(root)
     per_cell = len(given.difference) // j

@@ -20,7 +20,7 @@ from pinproof.design.model import Truck
 from pinproof.faults.sites import whole_view
 from pinproof.find.draws import HARD_DRAWS, PER_CELL, Rows, cell_masses, rows_of
 from pinproof.find.hypotheses import Hypothesis, hypotheses
-from pinproof.find.likelihood import NEVER, Seen, log_densities, log_open, numbers
+from pinproof.find.likelihood import NEVER, Seen, log_open, numbers, together
 from pinproof.find.looks import Look, look_by_id, looks
 from pinproof.find.meter_model import USUAL, Meter
 from pinproof.find.responses import Reports, Response, meaning_odds, reports_of, response
@@ -187,7 +187,8 @@ class Diagnosis:
         if not shown:
             return np.zeros(rows.count)
         found = [self.response(each, one.look) for one in shown]
-        return log_densities(numbers(rows, shown, found, self.meter), rows.cell_width)
+        given = numbers(rows, shown, found, self.meter)
+        return together(given, [one.look for one in shown], rows.cells, rows.cell_width)
 
     def _log_words(self, each: Hypothesis, seen: Sequence[Seen]) -> FloatArray:
         """What the controller reports, and OL or not: for a drawn truck each by itself."""

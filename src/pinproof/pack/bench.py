@@ -3,7 +3,7 @@
 Answers: with the controller unplugged, what does each situation measure, between which two points?
 Units:   ohms.
 Touches: nothing.
-Beside:  `pinproof.proof.unknown.coder_ohms` works the figures out from the one netlist.
+Beside:  `pinproof.meter` works the figures out from the one netlist, for the bench sheet too.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ from dataclasses import dataclass
 
 from pinproof.design.model import Line
 from pinproof.drawings import words
+from pinproof.meter import expected, stations
 from pinproof.proof.results import LineProof
 from pinproof.proof.situations import requirement, situations_of
-from pinproof.proof.unknown import coder_ohms
 from pinproof.quantities import format_value
 from pinproof.wiring import LineView
 
@@ -37,15 +37,24 @@ NOTHING = "A resistor of this line is still to be chosen, so there is nothing to
 
 
 def bench_rows(view: LineView) -> tuple[BenchRow, ...]:
-    """The figures of every situation of a line; none while a resistor of it is still to be chosen."""
+    """The figures of every situation of a line as on the bench sheet: nominal, and the range in which it works.
+
+    None while a resistor of it is still to be chosen, or where no meter reads ohms through the line.
+    """
     if any(branch.kind == "resistor" and branch.nominal_ohm != branch.nominal_ohm for branch in view.branches):
         return ()
     found = []
+    listed = {each.operated: each for each in stations(view.truck) if (each.line, each.kind) == (view.line.id, "ohms")}
     for situation in situations_of(view.truck, view.line):
+        station = listed.get(situation.operated)
+        band = expected(view, station) if station is not None else None
+        if band is None or band.works is None:
+            continue
         need = requirement(view.truck, view.line, situation, "run")
         wanted = need.means or words.either([each for each in need.allowed if each != words.INVALID])
-        low, nominal, high = coder_ohms(view, situation.key)
-        found.append(BenchRow(view.line.id, situation.operated, wanted, need.rule, low, nominal, high))
+        found.append(
+            BenchRow(view.line.id, situation.operated, wanted, need.rule, band.works.low, band.nominal, band.works.high)
+        )
     return tuple(found)
 
 

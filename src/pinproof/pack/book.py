@@ -16,34 +16,25 @@ from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, swatch, words
 from pinproof.drawings.axis import axis_of
 from pinproof.drawings.fold import fold
-from pinproof.drawings.marks import draw_mark
-from pinproof.drawings.measure import one_line
-from pinproof.drawings.svg import Canvas
 from pinproof.faults import Against
 from pinproof.pack import bench, blocks, sentences
 from pinproof.pack.blocks import Block
 from pinproof.pack.cures import CAPTION, HEADS, Cures, CureTold, cures_on
 from pinproof.pack.faults_page import told_blocks
 from pinproof.pack.figures import Figure, groups_of, line_figures
-from pinproof.pack.flow import cuts_of, pages_of, pieces_of
 from pinproof.pack.order import bodies_of, order_of
-from pinproof.pack.paginate import paginate
+from pinproof.pack.pages import blocks_pdf
 from pinproof.pack.parts import Part, parts_of
 from pinproof.pack.sections import CAUTIONS, MOST_TABLE_ROWS, decides
 from pinproof.pack.sources_used import sources_of
-from pinproof.pack.typeset import heights_mm, typeset
 from pinproof.proof.checks.heat import NOT_WORKED_OUT, body_sentence, body_words
 from pinproof.proof.results import Finding, LineProof, TruckProof
 from pinproof.verdict import Verdict
 from pinproof.wiring import LineView
 
-PAPERS = {"a4": ("a4", 210.0, 297.0), "letter": ("us-letter", 215.9, 279.4)}
-TYPE_MM = 182.0  # width of the type area, that of the wide drawings
-TOP_MM, BOTTOM_MM = 15.0, 18.0  # margins; the foot stands in the lower one
 CHARTS_HIGH_MM = (190.0, 105.0)  # the first reading chart of a line, and the others
 MOST_BENCH_ROWS = 60
 BANDS_MM = 72.0  # of the column that shows the bands
-_FONTS = ("Source Sans Pro", "DejaVu Sans")
 FINDING_GROUPS: tuple[tuple[Verdict | None, str], ...] = (
     (Verdict.FAIL, "Does not hold"),
     (Verdict.NOT_SHOWN, "Not shown"),
@@ -92,42 +83,17 @@ def book_pdf(
     ValueError
         For an unknown paper.
     """
-    if paper not in PAPERS:
-        raise ValueError(f"paper {paper!r} is none of {', '.join(PAPERS)}")
     drawings: dict[str, Drawing] = {}
     body = _body(truck, proof, views, drawings, made_on, cures, faults)
-    name, wide_mm, high_mm = PAPERS[paper]
     when = f" · {made_on.isoformat()}" if made_on else ""
-    page_mm = high_mm - TOP_MM - BOTTOM_MM
-    data: dict[str, object] = {
-        "title": f"Build book of {one_line(proof.name or proof.id)}",
-        "paper": name,
-        "type_mm": TYPE_MM,
-        "page_mm": page_mm,
-        "margin_mm": (wide_mm - TYPE_MM) / 2.0,
-        "top_mm": TOP_MM,
-        "bottom_mm": BOTTOM_MM,
-        "date": [made_on.year, made_on.month, made_on.day] if made_on else None,
-        "foot": blocks.plain(f"{proof.name or proof.id} · design {proof.id} · file {_short(proof)}{when}"),
-        "fonts": list(_FONTS),
-        "marks": {key: words.VERDICTS[verdict] for verdict, key in blocks.MARKS.items()},
-    }
-    files = {f"{key}.svg": drawing.svg for key, drawing in drawings.items()}
-    files |= {f"mark-{key}.svg": _mark_svg(verdict) for verdict, key in blocks.MARKS.items()}
-    cuts = cuts_of(body)
-    heights = heights_mm({**data, "measure": [cut.block for cut in cuts]}, files)
-    pages = paginate(pieces_of(cuts, heights), page_mm)
-    return typeset({**data, "pages": pages_of(cuts, pages)}, files)
+    foot = f"{proof.name or proof.id} · design {proof.id} · file {_short(proof)}{when}"
+    return blocks_pdf(
+        body, f"Build book of {proof.name or proof.id}", foot, paper=paper, made_on=made_on, drawings=drawings
+    )
 
 
 def _short(proof: TruckProof) -> str:
     return proof.text_hash[:12] or "unknown"
-
-
-def _mark_svg(verdict: Verdict) -> str:
-    canvas = Canvas(2.6, 2.6, words.VERDICTS[verdict], words.VERDICTS[verdict], f"mark-{blocks.MARKS[verdict]}")
-    draw_mark(canvas, verdict, 1.3, 1.3, 1.2)
-    return canvas.finish().svg
 
 
 def _body(

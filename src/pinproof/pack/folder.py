@@ -18,6 +18,8 @@ from pinproof.design.model import Truck
 from pinproof.drawings import swatch
 from pinproof.errors import PinproofError
 from pinproof.faults import Against
+from pinproof.meter import BenchSheet, bench_sheet, starter
+from pinproof.pack.bench_sheet import bench_sheet_pdf
 from pinproof.pack.book import book_pdf, part_name
 from pinproof.pack.card import card_html
 from pinproof.pack.cures import Cures
@@ -44,7 +46,7 @@ class CannotWrite(PinproofError):
 
 def pack_files(
     truck: Truck, proof: TruckProof, *, paper: str = "a4", made_on: date | None = None, cures: Cures = (),
-    faults: Sequence[Against] = (),
+    faults: Sequence[Against] = (), sheet: BenchSheet | None = None,
 ) -> dict[str, bytes]:  # fmt: skip
     """Every file of the pack by its name.
 
@@ -61,6 +63,9 @@ def pack_files(
     faults : sequence of Against, optional
         The faults of each line for the book; see `pinproof.pack.faults_page`.
 
+    sheet : BenchSheet, optional
+        What to measure, and what was; without one, an ordinary meter and nothing measured.
+
     Raises
     ------
     CannotPrint
@@ -72,6 +77,7 @@ def pack_files(
     views = {line.id: line_view(truck, line, netlist) for line in truck.lines}
     shown = made_on.isoformat() if made_on else None
     found = {"book.pdf": book_pdf(truck, proof, views, paper=paper, made_on=made_on, cures=cures, faults=faults)}
+    found["bench.pdf"] = bench_sheet_pdf(sheet or bench_sheet(truck, starter()), paper=paper, made_on=made_on)
     found["card.html"] = card_html(truck, proof, views, paper=paper, made_on=shown).encode("utf-8")
     found |= {name: text.encode("utf-8") for name, text in lists(truck, proof, views).items()}
     for number, line in enumerate(proof.lines, start=1):

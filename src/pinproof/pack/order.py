@@ -18,7 +18,7 @@ from pinproof.design.model import Truck
 from pinproof.pack.parts import Part, parts_of
 from pinproof.proof.checks.heat import NOT_WORKED_OUT, bodies_w, body_words
 from pinproof.proof.results import TruckProof
-from pinproof.quantities.preferred import commonest_series
+from pinproof.quantities.preferred import commonest_series, in_series
 
 SPARES = 0.2
 """Spares, as a share of what is needed; at least one of each (common practice, no source)."""
@@ -39,11 +39,12 @@ class OrderLine:
     ohm: float | None = None
     tolerance: float | None = None
     body_w: float | None = None
+    at_hand: bool = False
 
     @property
     def count(self) -> int:
-        """Needed and spares together."""
-        return self.needed + self.spares
+        """How many to buy: needed and spares together; none of what [parts] says is at hand."""
+        return 0 if self.at_hand else self.needed + self.spares
 
 
 def spares_for(needed: int) -> int:
@@ -75,12 +76,13 @@ def _resistors(truck: Truck, proof: TruckProof) -> list[OrderLine]:
     found = []
     for (ohm, tolerance, body), parts in groups.items():
         first = parts[0]
+        at_hand = truck.parts.at_hand and in_series(truck.parts.series, ohm)
         shown = f"{body_words(body)} body" if not isinstance(body, str) else f"body: {body}"
         found.append(
             OrderLine(
                 f"resistor {first.value} {first.tolerance}, {shown}", first.code, len(parts), spares_for(len(parts)),
-                _why_today(ohm), tuple(part.where for part in parts), ohm, tolerance,
-                None if isinstance(body, str) else body,
+                "" if at_hand else _why_today(ohm), tuple(part.where for part in parts), ohm, tolerance,
+                None if isinstance(body, str) else body, at_hand,
             )
         )  # fmt: skip
     return found

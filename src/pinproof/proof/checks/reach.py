@@ -72,8 +72,8 @@ def reach(view: LineView, judged: Sequence[Judged]) -> tuple[Finding, ...]:
         findings.append(_own_presses(own))
     if left > 0:
         findings.append(Finding(NAME, None, view.line.id, f"{left} more combinations can be read as a command."))
-    if view.line.enable and not any(each.automatic for each in reached):
-        looked = sum(each.automatic for each in concerned)
+    looked = sum(each.automatic for each in concerned)
+    if view.line.enable and looked and not any(each.automatic for each in reached):
         text = (
             f"While {view.line.enable} is not operated no tap can be read as a command"
             f" ({looked} combinations looked at)."

@@ -1,0 +1,215 @@
+"""What was learned, written into a design: windows no larger than what was visited, everything else untouched."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+
+import pytest
+
+from pinproof.design import DesignFault, loads
+from pinproof.examples import example_path
+from pinproof.learn import (
+    LearnedWindow,
+    Observation,
+    Scale,
+    State,
+    accept,
+    begin,
+    edges,
+    learned_text,
+    missing_meanings,
+    propose,
+    update,
+    windows_of,
+)
+from pinproof.learn.pulls import Pulls
+from pinproof.learn.session import (
+    Session,
+    found_of,
+    load_session,
+    refreshed,
+    save_session,
+    session_text,
+    side_of,
+)
+from pinproof.learn.source import PinReading, VoltMeter
+
+OPEN = float("inf")
+TEXT = example_path("wagtail").read_text(encoding="utf-8")
+PULLS = Pulls(1066.5, 0.0123, "reference", None, 0.0, OPEN, 96e3, 5.0, "pull-up")
+
+
+def learned(thresholds: list[float], meanings: list[str], *, side: str = "ground", hidden: float = 0.05) -> State:
+    """A search at a pin without hysteresis, all its loads true, to the end."""
+    scale = Scale(1.0, 0.0, 1000.0, assumed=False) if side == "ground" else Scale(0.0, 1.0, 1000.0, assumed=False)
+    state = begin(side, scale, hidden=hidden, both_ways=False, least_ohm=0.0 if side == "ground" else 220.0)  # type: ignore[arg-type]
+    while (step := propose(state)) is not None:
+        reading = scale.reading(step.ohm)
+        state = update(state, step, Observation(meanings[sum(reading > each for each in thresholds)]))
+    return accept(state, hidden)
+
+
+@pytest.mark.parametrize("side", ["ground", "supply"])
+def test_a_window_is_never_larger_than_what_was_visited(side: str) -> None:
+    state = learned([0.1, 0.25, 0.4, 0.6], ["up", "invalid", "down", "invalid", "automatic"], side=side)
+    found = windows_of(state)
+    assert {each.meaning for each in found} == {"up", "down", "automatic"}
+    for window in found:
+        low, high = window.sure
+        if window.maybe:
+            assert low >= high, "nothing sure in it"
+            continue
+        mine = [state.bounds(v)[1] for v in state.visits if v.meaning == window.meaning]
+        assert low >= min(mine) * 0.999 or window.low is None
+        assert high <= max(mine) * 1.001 or window.high is None
+        for visit in state.visits:
+            if visit.meaning != window.meaning:
+                assert not low < state.bounds(visit)[1] < high
+
+
+def test_edges_may_lie_anywhere_in_their_brackets() -> None:
+    """Stated edge ± uncertainty covers the bracket, rounding included."""
+    state = learned([0.1, 0.25, 0.4, 0.6], ["up", "invalid", "down", "invalid", "automatic"])
+    limits = [(each.low_ohm, each.high_ohm) for each in edges(state)]
+    for window in windows_of(state):
+        for end in (window.low, window.high):
+            if end is None:
+                continue
+            low, high = next(pair for pair in limits if pair[0] <= end.middle_ohm <= pair[1])
+            number, unit = window.uncertainty.split()
+            reach = float(number) * (end.middle_ohm / 100.0 if unit == "%" else 1.0)
+            assert end.middle_ohm - reach <= low and high <= end.middle_ohm + reach
+
+
+def test_a_stretch_that_was_not_accepted_parts_a_window() -> None:
+    state = learned([0.5], ["low", "high"], hidden=0.2)
+    assert len(windows_of(state)) == 2
+    cautious = windows_of(replace(state, accepted=0.0))
+    assert sum(each.maybe for each in cautious) > 2
+    maybe = [each for each in cautious if each.maybe]
+    visited = sorted(state.bounds(v)[1] for v in state.visits)
+    for each in maybe:
+        assert each.low is not None and each.high is not None and each.sure[0] >= each.sure[1]
+        if each.high.middle_ohm < 1e6:
+            assert any(
+                a < each.low.middle_ohm < each.high.middle_ohm < b for a, b in zip(visited, visited[1:], strict=False)
+            )
+
+
+def test_an_edge_that_is_only_roughly_known_leaves_the_other_end_sharp() -> None:
+    """One narrow bracket, one as wide as a third of the scale: the window keeps what was visited."""
+    state = learned([0.25, 0.5], ["low", "up", "high"], hidden=0.2)
+    early = replace(state, visits=tuple(v for v in state.visits if not 0.45 < state.scale.reading(v.ohm) < 0.9))
+    up = [each for each in windows_of(early) if each.meaning == "up"]
+    sure = [each for each in up if not each.maybe]
+    assert len(sure) == 1 and sure[0].sure[0] < sure[0].sure[1]
+    assert any(each.maybe for each in up)
+    reach = max(each.high.middle_ohm for each in up if each.high is not None)
+    assert reach > 1000.0, "the edge at half scale lies within what it may reach"
+
+
+def test_nothing_but_the_learned_changes() -> None:
+    truck = loads(TEXT)
+    line = truck.lines[0]
+    state = learned([0.1, 0.25, 0.4, 0.6], ["up", "invalid", "down", "invalid", "automatic"])
+    after = learned_text(
+        TEXT, truck, line, pulls=PULLS, reference=(4.98, 0.004), windows=windows_of(state), note="12.6 V"
+    )
+    changed = loads(after)
+    assert changed.inputs[0].pull_up.ohm == 1066.5 and changed.inputs[0].pull_up.basis == "measured"  # type: ignore[union-attr]
+    assert changed.inputs[0].reference is not None and changed.inputs[0].reference.basis == "measured"
+    windows = changed.lines[0].windows
+    assert [each.meaning for each in windows] == ["up", "down", "automatic"]
+    assert all(each.by_substitution and each.basis == "measured" and each.note == "12.6 V" for each in windows)
+    old, new = tomllib.loads(TEXT), tomllib.loads(after)
+    for tree in (old, new):
+        tree["line"][0].pop("target", None)
+        tree["line"][0].pop("window", None)
+        for key in ("pull_up", "reference"):
+            tree["input"][0].pop(key)
+    assert old == new
+    kept = [line for line in TEXT.splitlines() if line.lstrip().startswith("#") or "  #" in line or " # " in line]
+    assert all(line in after for line in kept)
+    assert after.count("\n\n\n") == 0 and "[[line.window]]\nmeaning" in after
+
+
+def test_comments_inside_old_windows_stay_and_line_ends_too() -> None:
+    text = TEXT.replace('reading = "220 ohm"', 'reading = "220 ohm" # told by a stranger # twice').replace("\n", "\r\n")
+    truck = loads(text)
+    window = learned([0.1, 0.4], ["up", "down", "automatic"])
+    after = learned_text(text, truck, truck.lines[0], windows=windows_of(window))
+    assert "# told by a stranger # twice" in after
+    assert "\n" not in after.replace("\r\n", "")
+    again = learned_text(after, loads(after), loads(after).lines[0], windows=windows_of(window))
+    assert again == after or loads(again).lines == loads(after).lines
+
+
+def test_a_line_that_was_free_gets_windows() -> None:
+    head, _, tail = TEXT.partition("[[line.target]]")
+    text = (
+        head.replace('leak_to_supply = "none"', 'leak_to_supply = "none"\nwindows = "free" # for now')
+        + tail[tail.index("[[device]]") :]
+    )
+    truck = loads(text)
+    assert truck.lines[0].free
+    state = learned([0.1, 0.4], ["up", "down", "automatic"])
+    after = learned_text(text, truck, truck.lines[0], windows=windows_of(state))
+    assert [each.meaning for each in loads(after).lines[0].windows] == ["up", "down", "automatic"]
+
+
+def test_pulls_become_none_where_they_stand() -> None:
+    text = TEXT.replace('pull_down = "none"', 'pull_down = { value = "10 kohm", tolerance = "5 %" } # a guess')
+    truck = loads(text)
+    after = learned_text(text, truck, truck.lines[0], pulls=PULLS)
+    assert 'pull_down = "none" # a guess' in after
+
+
+def test_missing_meanings_are_named() -> None:
+    truck = loads(TEXT)
+    state = learned([0.4], ["up", "automatic"])
+    assert missing_meanings(truck, truck.lines[0], windows_of(state)) == ("down",)
+    with pytest.raises(DesignFault):
+        learned_text(TEXT, truck, truck.lines[0], windows=windows_of(state))
+
+
+def test_fault_meanings_are_written_as_faults() -> None:
+    state = replace(learned([0.05, 0.4], ["shorted", "up", "automatic"]), faults=("shorted",))
+    by = {each.meaning: each for each in windows_of(state)}
+    assert isinstance(by["shorted"], LearnedWindow) and by["shorted"].fault and not by["up"].fault
+
+
+def session_of() -> Session:
+    truck = loads(TEXT)
+    search = begin(side_of(truck.lines[0]), expected=("up", "down", "automatic"))
+    readings = (
+        PinReading(4.98, supply_v=12.6, reach=(0.005, 0.01, "6 V")),
+        PinReading(2.41, 1000.0, 1.0, reach=(0.005, 0.01, "6 V")),
+        PinReading(1.525, 470.0, 0.5, reach=(0.005, 0.01, "6 V")),
+        PinReading(4.98, supply_v=14.4),
+    )
+    return Session(truck.id, truck.lines[0].id, VoltMeter(), search, readings, (), {"date": "2026-11-25"})
+
+
+def test_a_session_file_is_exact_and_a_damaged_one_is_refused(tmp_path: object) -> None:
+    path = tmp_path / "truck.learn.pin.json"  # type: ignore[operator]
+    session = session_of()
+    seen = save_session(path, session, None)
+    again, hashed = load_session(path)
+    assert again == session and hashed == seen
+    path.write_text(session_text(session)[:200], encoding="utf-8")
+    with pytest.raises(Exception, match="session"):
+        load_session(path)
+    path.write_text('{"session": 1, "readings": [{"load_ohm": "x"}]}', encoding="utf-8")
+    with pytest.raises(Exception, match="session"):
+        load_session(path)
+
+
+def test_a_session_finds_the_source_and_spaces_the_search_by_it() -> None:
+    truck = loads(TEXT)
+    session = refreshed(session_of(), truck)
+    found = found_of(session, truck)
+    assert found.pulls is not None and found.pulls.up_ohm == pytest.approx(1066.0, rel=0.01)
+    assert found.referred is not None and found.referred.kind == "regulated"
+    assert session.search.scale.source_ohm == pytest.approx(1066.0, rel=0.01) and not session.search.scale.assumed
+    assert session.search.least_ohm == 0.0
