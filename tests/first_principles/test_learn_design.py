@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import tomllib
 from dataclasses import replace
 
@@ -92,9 +93,7 @@ def test_a_stretch_that_was_not_accepted_parts_a_window() -> None:
     for each in maybe:
         assert each.low is not None and each.high is not None and each.sure[0] >= each.sure[1]
         if each.high.middle_ohm < 1e6:
-            assert any(
-                a < each.low.middle_ohm < each.high.middle_ohm < b for a, b in zip(visited, visited[1:], strict=False)
-            )
+            assert any(a < each.low.middle_ohm < each.high.middle_ohm < b for a, b in itertools.pairwise(visited))
 
 
 def test_an_edge_that_is_only_roughly_known_leaves_the_other_end_sharp() -> None:

@@ -84,7 +84,7 @@ def test_it_begins_with_what_can_hurt_and_ends_with_what_to_write(sides: tuple[s
     joined = " ".join(found.how)
     for side, formula, half in (
         ("pull_up", PULL_UP_SUM, "half of Vopen"),
-        ("pull_down", PULL_DOWN_SUM, "half of Vsup"),
+        ("pull_down", PULL_DOWN_SUM, "a third of Vsup"),
     ):
         assert (formula in joined) == (side in sides)
         assert (half in joined) == (side in sides)
@@ -96,6 +96,18 @@ def test_it_begins_with_what_can_hurt_and_ends_with_what_to_write(sides: tuple[s
     if "pull_down" in sides:
         assert f"below {CAREFUL_V}" in joined
         assert "below 16 V" in " ".join(limited.how)
+
+
+@pytest.mark.parametrize("pull_ohm", [470.0, 1e3, 2.2e3, 4.7e3, 10e3])
+def test_the_second_measurement_stays_below_what_an_unknown_pin_may_see(pull_ohm: float) -> None:
+    """With R as the words have it, from a rested 12.6 V battery: below the careful volts. Equal to the pull: above."""
+    found = pull_measurement("tap_pin", ("pull_down",))
+    assert any("nearest to twice what the sum gave" in each for each in found.how)
+    r_ohm, careful_v = max(2.0 * pull_ohm, 1000.0), float(CAREFUL_V.split()[0])
+    assert 12.6 * pull_ohm / (pull_ohm + r_ohm) < careful_v
+    assert 12.6 * pull_ohm / (pull_ohm + pull_ohm) > careful_v
+    fed = pull_measurement("tap_pin", ("pull_down",), feed="reference")
+    assert any("nearest to what the sum gave" in each for each in fed.how)  # 5 V halved is 2.5 V
 
 
 def plain(text: str) -> str:
@@ -110,16 +122,16 @@ CASES = [("--starter", form) for form in FORMS] + [
 
 @pytest.mark.parametrize("options", CASES, ids=lambda options: options[1])
 def test_every_face_says_the_same(options: tuple[str, ...], tmp_path: Path) -> None:
-    """The new file's comment, `new`, `next` in words and as JSON, and the proof's cure hold the same lines."""
+    """The file's comment, `next` in words and as JSON, and the proof's cure hold the same lines; `new` names it."""
     made = run(tmp_path, "new", "t.toml", *options)
     assert made.exit_code == 0, made.output
     truck = load(tmp_path / "t.toml")
     found = pull_measurement_of(truck.inputs[0], truck.lines[0])
     lines = [found.caution, *found.how]
+    assert f"Find out first: {found.what}" in plain(made.output) and "pinproof next" in made.output
     file, told = (tmp_path / "t.toml").read_text(encoding="utf-8"), run(tmp_path, "next", "t.toml").output
     for line in lines:
         assert plain(line) in plain(file)
-        assert plain(line) in plain(made.output)
         assert plain(line) in plain(told)
         if is_key(line):
             assert any(each.lstrip("# ") == line for each in file.splitlines())

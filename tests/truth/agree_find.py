@@ -122,14 +122,14 @@ def follow(number: int, play: Playing, case: Case, hard: str = "") -> Outcome:
     right = case.looks.right
     noticed = not complaint or any(said != right[s] for s, said in complaint.items() if right[s] is not None)
     minutes, steps = 0.0, 0
-    advice = session.advice()
+    advice = session.advice(outlooks=False)
     can = set(case.available())
     session = session.leaving_out(*(each.id for each in diagnosis.looks if each.id not in can))
     while advice.state == "look" and advice.step is not None and steps < MOST_STEPS:
         minutes += advice.step.minutes
         steps += 1
         session = session.adding(seen_of(diagnosis, case.read(advice.step.look.id)))
-        advice = session.advice()
+        advice = session.advice(outlooks=False)
     found = advice.posterior
     true = case.true_class
     mine = {each.name: names[each.name] for each in found.classes}

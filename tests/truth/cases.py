@@ -34,7 +34,7 @@ from tests.truth.causes import (
 from tests.truth.faults import Fault
 from tests.truth.looks import INVALID, Looks, looks_of
 from tests.truth.meter import Meter, any_ohms
-from tests.truth.networks import SEVERITIES, Array, Piece, network, potential, resistance
+from tests.truth.networks import CHASSIS, SEVERITIES, Array, Piece, network, potential, resistance
 from tests.truth.physics import RAILS
 from tests.truth.truck import Truck
 
@@ -139,8 +139,7 @@ class Case:
         net = looks.net(reading, faults)
         if self.unlisted == "third wire":
             touch = [Piece("third", n, "third", "", 0.05) for n in self.nodes]
-            chassis = "return" if powered else "chassis"
-            load = [Piece("third", "third", chassis, SEVERITIES[0]), Piece("third", "third", "battery", SEVERITIES[1])]
+            load = [Piece("third", "third", CHASSIS, SEVERITIES[0]), Piece("third", "third", "battery", SEVERITIES[1])]
             if not reading.startswith(("wire", "source")):
                 net = network([*net.pieces, *touch, *load], net.keep)
         if not powered:

@@ -156,7 +156,7 @@ class Looks:
         """Paths of the sources that the powered networks and the battery reading depend on."""
         out = {self.sources["supply"]}
         used = {n for net in nets for p in net.pieces for n in (p.a, p.b)} | {self.space.name}
-        if "return" in used:
+        if used & {"return", CHASSIS}:
             out.add(self.sources["offset"])
         if "feed" in used:
             out.add(self.sources["drop"])

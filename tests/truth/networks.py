@@ -9,7 +9,7 @@ Readings of the specification
 - The reference lies uniformly within its tolerance. A closed contact whose limits both lie under 0.02 ohm has 0.02.
 - A resistor a decade off keeps its relative error. Short circuits are 1 microohm, a resistance never gets smaller.
 - A pin that hangs on nothing reads 0 V (the other lead of the voltmeter is the controller's ground).
-- A chafe to ground goes to the return rail with its offset and, where the series diode is on that side, the diode.
+- A chafe goes where the page on faults says; in the passive circuit the chassis is one with return and ground.
 - With the controller unplugged its pulls and its own faults are gone, the line's leaks stay.
 - A station that is unplugged takes its contacts, their resistors and the faults in them along.
 """
@@ -24,7 +24,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tests.truth.causes import NO_PULL, PIN_LOAD
-from tests.truth.faults import Fault, coder_resistors
+from tests.truth.faults import Fault, chassis, coder_resistors
 from tests.truth.physics import RAILS, circuit
 from tests.truth.spans import ends_of
 from tests.truth.truck import INF, Line, Truck, exact
@@ -32,7 +32,7 @@ from tests.truth.truck import INF, Line, Truck, exact
 Array = npt.NDArray[np.float64]
 LEAST_OHM = 1e-6
 LEAST_CLOSED_OHM, MOST_LEAK_OHM = 0.02, 100e6
-CHASSIS = "chassis"  # return and ground together, with the controller unplugged
+CHASSIS = "chassis"  # near the switches; with the controller unplugged, return and ground too
 SEVERITIES = ("severity", "severity2")  # of the first and the second fault of a line
 
 
@@ -104,6 +104,7 @@ def source_paths(truck: Truck, line: Line) -> dict[str, str]:
 def rails_of(line: Line, sources: Mapping[str, Array]) -> dict[str, Array]:
     """Potential of every rail in V from the sources by short name."""
     rails = {"ground": np.zeros(()), "battery": sources["supply"], "return": sources["offset"]}
+    rails[CHASSIS] = sources["offset"]
     if "reference" in sources:
         rails["reference"] = sources["reference"]
     if line.has_feed:
@@ -141,7 +142,7 @@ def with_fault(
     """The pieces with one more fault, its ohms under the name `severity`. A swap is not done here."""
     here, kind = tuple(pieces), fault.kind
     ends = {
-        "chafed-to-ground": (*fault.detail, "return"),
+        "chafed-to-ground": (*fault.detail, chassis(line)),
         "chafed-to-supply": (*fault.detail, "battery"),
         "bridged": fault.detail,
         PIN_LOAD: ("pin", "ground"),
@@ -173,8 +174,10 @@ def with_fault(
 
 
 def without_station(truck: Truck, line: Line, pieces: Iterable[Piece], station: str) -> tuple[Piece, ...]:
-    gone = tuple(f"contact.{c.id}." for c in truck.contacts_of(line.id) if c.station == station)
-    return tuple(p for p in pieces if not p.path.startswith(gone)) if gone else tuple(pieces)
+    there = [c for c in truck.contacts_of(line.id) if c.station == station]
+    gone = tuple(f"contact.{c.id}." for c in there)
+    stays = {f"contact.{c.id}.resistor" for c in there if c.resistor is None}  # a joint of the ladder, no part
+    return tuple(p for p in pieces if p.path in stays or not p.path.startswith(gone))
 
 
 def line_pieces(

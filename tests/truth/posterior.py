@@ -67,7 +67,7 @@ class Judgement:
 
 
 def strata_of(causes: Sequence[Cause], decades: float = 0.5) -> dict[tuple[Fault | None, float], list[Stratum]]:
-    """(fault, base ohms) -> strata, none wider than `decades`, from all causes but the setting and what is not listed."""
+    """(fault, base ohms) -> strata, none wider than `decades`. The setting and what is not listed are not there."""
     out: dict[tuple[Fault | None, float], list[Stratum]] = {}
     by_key: dict[tuple[Fault | None, float], list[Cause]] = {}
     for c in causes:

@@ -97,8 +97,8 @@ def test_the_meter_takes_the_lowest_range_and_shows_ol() -> None:
     assert all(meter.ohms(598.0, rng) % 1 == 0 for _ in range(20))  # 603 is shown in the next range
     assert math.isinf(meter.ohms(59.9e6, rng))
     assert math.isinf(meter.ohms(math.inf, rng))
-    chances = np.array([any_ohms_probability(x / 10) for x in range(1, 6000)])
-    assert chances.sum() == pytest.approx(0.8 * math.log(600 / 0.1) / math.log(60e6 / 0.1), rel=0.05)
+    chances = np.array([any_ohms_probability(x / 10) for x in range(100, 6000)])
+    assert chances.sum() == pytest.approx(0.8 * math.log(600 / 10) / math.log(60e6 / 0.1), rel=0.01)
 
 
 # ---------------------------------------------------------------- causes
@@ -181,7 +181,7 @@ def test_networks_agree_with_exact_nodal_analysis_of_the_faults_page() -> None:
                 level = e.levels[0] if len(e.levels) == 1 or e.path.endswith((".open", "leak1")) else sum(e.levels) / 2
                 level = level if level == INF else max(F(level), F(1, 1000))
                 exact.append((e.a, e.b, level))
-            rails = {"ground": F(0), "return": F(1, 50), "battery": F(12), "reference": F(5), "feed": F(11)}
+            rails = {"ground": F(0), "return": F(1, 50), "chassis": F(1, 40), "battery": F(12), "reference": F(5), "feed": F(11)}
             pieces = line_pieces(truck, line, operated, (fault,))
             assert len(pieces) == len(exact)
             left = list(exact)
@@ -494,7 +494,7 @@ def test_share_that_can_be_told(capsys: pytest.CaptureFixture[str]) -> None:
         told.append(tellable(make_case(p.truck, p.line_id, 40 + k)))
     with capsys.disabled():
         print(f"\ntellable with all readings: {sum(told)} of {len(told)} cases")
-    assert 3 <= sum(told)
+    assert sum(told) >= 3
 
 
 # ---------------------------------------------------------------- lines to play on

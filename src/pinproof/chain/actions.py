@@ -146,7 +146,10 @@ def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawe
             also = f". Also {assortment}"
             why += " The windows are assumed, so the values can still change."
         yield Action(
-            f"Order today: {_values(short, 2)}{also}. {body}".rstrip(), why, 10, order_today=True,
+            f"Order today: {_values(short, 2)}{also}. {body}".rstrip(),
+            why,
+            10,
+            order_today=True,
             parameters=tuple(paths),
         )
 

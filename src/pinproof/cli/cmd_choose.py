@@ -94,10 +94,8 @@ def command(
         elif found.feasible:
             click.echo("\nAdd --write to put these values into the file.")
         if not found.feasible:
-            click.echo(
-                f"Next: pinproof prove {file} tries changes of the circuit, each with values of its own; "
-                f"pinproof next {file} says which number to measure first."
-            )
+            click.echo(f"Next: pinproof prove {file}   tries changes of the circuit, each with values of its own")
+            click.echo(f"      pinproof next {file}    says which number to measure first")
     ctx.exit(found.verdict.exit_code)
 
 

@@ -10,7 +10,8 @@ import click
 from pinproof.cli.common import JSON, print_json, read_truck
 
 if TYPE_CHECKING:
-    from pinproof.find import Diagnosis, Session
+    from pinproof.find import Diagnosis, Seen, Session
+    from pinproof.find.looks import Look
 
 SYMPTOM_CHOICE = click.Choice(["water", "steering", "loads", "intermittent", "never-worked"])
 
@@ -35,6 +36,7 @@ SYMPTOM_CHOICE = click.Choice(["water", "steering", "loads", "intermittent", "ne
     "--meter", "meter_file", type=click.Path(dir_okay=False, path_type=Path), default=Path("meter.toml"),
     show_default=True, help="Your meter's file. Without one, ordinary figures are assumed.",
 )  # fmt: skip
+@click.option("--recorded", type=float, metavar="HOURS", help="Also take what `meter` kept in the last HOURS.")
 @click.option(
     "--causes", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Your own weights of causes."
 )
@@ -47,6 +49,7 @@ def command(
     ctx: click.Context, file: Path | None, as_json: bool, line_id: str | None, saw: tuple[str, ...],
     readings: tuple[str, ...], symptoms: tuple[str, ...], worked_on: tuple[str, ...], new_build: bool,
     no_display: bool, no_meter: bool, wiggled: bool, meter_file: Path,
+    recorded: float | None,
     causes: Path | None, write_causes: Path | None, ask: bool | None,
 ) -> None:  # fmt: skip
     """Find the cause of a fault: readings and symptoms in, likely causes and the next step out.
@@ -72,6 +75,8 @@ def command(
         raise click.UsageError("Which design file? For example: pinproof find truck.toml")
     diagnosis = _diagnosis(file, line_id, frozenset(symptoms), frozenset(worked_on), new_build, causes, meter_file)
     session = Session(diagnosis)
+    if recorded is not None:
+        session = session.adding(*_recorded(diagnosis, file, recorded))
     session = session.told(*(read(diagnosis, f"meaning {each}") for each in saw))
     session = session.adding(*(read(diagnosis, each, wiggled=wiggled) for each in readings))
     if no_display:
@@ -79,7 +84,7 @@ def command(
     if no_meter:
         session = session.leaving_out("ohms", "chassis", "plus", "volts", "wire", "source", "without")
     if ask is None:
-        ask = not (saw or readings or as_json)
+        ask = not (saw or readings or as_json or recorded is not None)
     if ask:
         session = _asked(session)
     advice = session.advice()
@@ -118,39 +123,67 @@ def _diagnosis(file: Path, line_id: str | None, symptoms: frozenset[str], worked
         raise click.UsageError(f"{fault}. Choose or measure it first: pinproof next {file}") from None
 
 
+def _recorded(diagnosis: Diagnosis, file: Path, hours: float) -> tuple[Seen, ...]:
+    """The last reading of each station that was kept within so many hours."""
+    from datetime import UTC, datetime, timedelta
+
+    from pinproof.find import recorded
+    from pinproof.record import open_record, record_path
+
+    path = record_path(file)
+    if not path.exists():
+        raise click.UsageError(f"{path.name} is not there. `pinproof meter {file} --enter` begins a record.")
+    since = (datetime.now(UTC) - timedelta(hours=hours)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    with open_record(path, diagnosis.truck.id) as record:
+        texts = {each.station: each.text for each in record.entries() if each.taken_utc >= since}
+    found = recorded(diagnosis, texts)
+    click.echo(f"Taken from the record: {len(found)} readings of the last {hours:g} h.", err=True)
+    return found
+
+
 def _asked(session: Session) -> Session:
     """Go on step by step until something stands out, nothing is left, or the user stops."""
     from pinproof.cli.show_find import advice_words, step_words
-    from pinproof.find import LookFault, reading_of
     from pinproof.find.words import look_words
 
     diagnosis = session.diagnosis
     line = diagnosis.view.line
-    click.echo('Enter leaves a question out. "stop" ends. Nothing is filled in for you.', err=True)
+    click.echo('Enter leaves a question out. "stop" or q ends. Nothing is filled in for you.', err=True)
     if not any(each.meaning for each in session.seen) and "meaning" not in session.without:
         click.echo("First: what does the controller report? Leave out what you have not tried.", err=True)
         for look in [each for each in diagnosis.looks if each.kind == "meaning"]:
-            answer = click.prompt(f"  {look_words(look, line)}", default="", show_default=False, err=True).strip()
-            if answer == "stop":
+            seen, stopped = _answer(diagnosis, look, f"  {look_words(look, line)}")
+            if stopped:
                 return session
-            if answer:
-                try:
-                    session = session.told(reading_of(diagnosis, look, answer))
-                except LookFault as fault:
-                    click.echo(f"  {fault} Left out.", err=True)
+            if seen is not None:
+                session = session.told(seen)
     while True:
         advice = session.advice()
         if advice.state != "look" or advice.step is None:
             return session
         click.echo(advice_words(session, advice), err=True)
         look = advice.step.look
-        answer = click.prompt(f"\n{step_words(advice.step, line)}", default="", show_default=False, err=True).strip()
-        if answer == "stop":
+        seen, stopped = _answer(diagnosis, look, f"\n{step_words(advice.step, line)}")
+        if stopped:
             return session
-        if not answer:
-            session = session.leaving_out(look.id)
-            continue
+        session = session.leaving_out(look.id) if seen is None else session.adding(seen)
+
+
+def _answer(diagnosis: Diagnosis, look: Look, question: str) -> tuple[Seen | None, bool]:
+    """What was typed, asked again until it can be read: a reading, or None to leave it out; True for stop."""
+    from pinproof.find import LookFault, reading_of
+
+    while True:
         try:
-            session = session.adding(reading_of(diagnosis, look, answer))
+            answer = str(click.prompt(question, default="", show_default=False, err=True)).strip()
+        except click.Abort:  # the end of the input, or Ctrl+C
+            click.echo(err=True)
+            return None, True
+        if answer.casefold() in ("stop", "q"):
+            return None, True
+        if answer in ("", "?"):
+            return None, False
+        try:
+            return reading_of(diagnosis, look, answer), False
         except LookFault as fault:
-            click.echo(str(fault), err=True)
+            click.echo(f"  {fault}", err=True)

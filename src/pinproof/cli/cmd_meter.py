@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from pinproof.meter.instrument import Quantity
     from pinproof.record import Entry, Record, Snapshot
 
+TWO_RANGES = (
+    'First what new parts read; behind "works", where the line still does its work once they are old, hot and worn.\n'
+    "OL is an open display. Stop at the first reading that is wrong."
+)
 UNIT = {"resistance": "ohm", "voltage": "V"}
 
 
@@ -77,8 +81,12 @@ def command(
     if line_id is not None and line_id not in [line.id for line in truck.lines]:
         raise click.UsageError(f'There is no line "{line_id}". There are: {", ".join(x.id for x in truck.lines)}.')
     if begin_meter:
+        if meter_file.exists():
+            raise click.UsageError(f"{meter_file} is there already; it is not written over. Edit it, or name another.")
         save_starter(meter_file)
         click.echo(f"Written: {meter_file}. Copy your meter's own accuracy into it.", err=True)
+        if not (enter or typed or csv_file or output or as_json):
+            return
     known = meter_file.exists()
     meter = load_instrument(meter_file) if known else starter()
     if not known:
@@ -157,7 +165,19 @@ class _Bench:
 
         if station_id not in self.known:
             raise click.UsageError(_unknown(station_id, self.known))
+        self.refuse_no_meaning(station_id, text)
         return self.sheet({station_id: Taken(text, self.ambient_c)}).row(station_id)
+
+    def refuse_no_meaning(self, station_id: str, text: str) -> None:
+        """What the controller cannot have reported is a slip of the hand, and not kept."""
+        from pinproof.errors import QuantityFault
+
+        station = self.blank.row(station_id).station
+        if station.quantity != "meaning" or station.line is None:
+            return
+        known = [*self.truck.line(station.line).meanings, "invalid"]
+        if " ".join(text.split()).casefold() not in [each.casefold() for each in known]:
+            raise QuantityFault(text[:40], "something this line can report", f"There are: {', '.join(known)}.")
 
     def keep(self, station_id: str, text: str) -> None:
         """Commit one reading."""
@@ -207,6 +227,7 @@ class _Bench:
                 continue
             here = self.ambient_c if row.ambient_c is None else row.ambient_c
             try:
+                self.refuse_no_meaning(row.station, row.value)
                 entries.append(self.entry(row.station, row.value, here, row.taken_utc, row.note or self.note))
             except PinproofError as fault:
                 bad.append(f"line {row.line}: {fault}")
@@ -246,15 +267,17 @@ def _ask(bench: _Bench, line_id: str | None) -> None:
     if not rows:
         return
     at = next((i for i, row in enumerate(rows) if row.judgement is None), 0)
-    step = 0
+    step, minded = 0, set[str]()
     while at < len(rows):
         row = bench.sheet().row(rows[at].station.id)
         if row.station.step != step:
-            step = row.station.step
+            step, minded = row.station.step, set()
             _say_step(row)
         click.echo(f"\n[{at + 1} of {len(rows)}] {_station_words(row)}")
         for caution in row.station.cautions:
-            click.echo(f"    care: {caution}")
+            if caution not in minded:
+                click.echo(f"    care: {caution}")
+            minded.add(caution)
         if row.judgement is not None:
             click.echo(f"    read before: {row.taken.text if row.taken else ''} ({row.judgement.outcome})")
         answer = _prompt("    reads")
@@ -320,7 +343,7 @@ def sheet_words(sheet: BenchSheet, line_id: str | None = None, *, left: bool = F
     """The whole sheet for a terminal or for paper."""
     from pinproof.meter.sheet import expectation_words, headline, reading_words, steps_of
 
-    out = [f"Bench sheet of {sheet.truck_name or sheet.truck_id}. Meter: {sheet.meter}.", headline(sheet)]
+    out = [f"Bench sheet of {sheet.truck_name or sheet.truck_id}. Meter: {sheet.meter}.", headline(sheet), TWO_RANGES]
     for line in sheet.cut_short:
         out.append(f"{line} has too many combinations to list: only what must read one thing stands here.")
     for step, name, setup, rows in steps_of(sheet):

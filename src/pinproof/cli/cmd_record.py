@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from pinproof.record import Drift, Entry
 
 DAY_S = 86_400.0
+SAME_SITTING_S = 600.0  # within it no drift is told: common practice, no source
 
 
 @click.command("record")
@@ -93,10 +94,16 @@ def drift_words(drift: Drift, unit: str) -> str:
 
     left = f" The earliest {drift.left_out} are left out." if drift.left_out else ""
     if drift.word == "too few":
-        return "one reading with a number, nothing to compare yet" if drift.readings else "no number to compare"
+        return "one number, nothing to compare yet" if drift.readings else "no number to compare"
     if drift.word == "steady":
         return f"steady: one value fits all {drift.readings} readings within the meter's error.{left}"
     days = drift.span_s / DAY_S
+    if drift.span_s < SAME_SITTING_S:
+        return (
+            f"differs by more than the meter can be off: {said(drift.change)} within {_span(drift.span_s)}. In so short "
+            "a time nothing drifts: a slip of the hand, another switch held, or a loose joint. Strike a slip out "
+            f"(--strike NUMBER --why ...).{left}"
+        )
     if drift.word == "jumps":
         return f"jumps: no steady value and no even drift fits {drift.readings} readings. Look for a loose joint.{left}"
     if days >= 1.0:
@@ -109,28 +116,35 @@ def drift_words(drift: Drift, unit: str) -> str:
 def _span(span_s: float) -> str:
     if span_s >= 2.0 * DAY_S:
         return f"{span_s / DAY_S:.0f} days"
-    return f"{span_s / 3600.0:.1f} hours" if span_s >= 3600.0 else f"{span_s / 60.0:.0f} minutes"
+    if span_s >= 3600.0:
+        return f"{span_s / 3600.0:.1f} hours"
+    minutes = max(round(span_s / 60.0), 1)
+    return f"{minutes} minute{'' if minutes == 1 else 's'}"
 
 
 def record_words(
     truck: Truck, entries: Sequence[Entry], histories: dict[str, list[Entry]], drifts: dict[str, Drift]
 ) -> str:
     """Every reading, by station and circuit, with what they say together."""
+    from pinproof.cli.show import hung
     from pinproof.quantities import format_value
 
     count = "1 reading" if len(entries) == 1 else f"{len(entries)} readings"
-    out = [f"Record of {truck.name or truck.id}: {count}."]
+    meters = list(dict.fromkeys(each.meter for each in entries if each.meter))
+    with_meter = f" Meter: {meters[0]}." if len(meters) == 1 else ""
+    out = [f"Record of {truck.name or truck.id}: {count}.{with_meter}"]
     for mark, listed in histories.items():
         same = [other for other, theirs in histories.items() if theirs[0].station == listed[0].station]
         which = f" (circuit or meter {same.index(mark) + 1} of {len(same)})" if len(same) > 1 else ""
-        out += ["", f"{listed[0].station}{which}: {drift_words(drifts[mark], listed[0].unit)}"]
+        out += ["", *hung(f"{listed[0].station}{which}: {drift_words(drifts[mark], listed[0].unit)}", "", "    ")]
         for each in listed:
             limit = ""
             if not math.isnan(each.error_limit) and not math.isinf(each.value):
                 limit = f" ±{format_value(each.error_limit, 'voltage' if each.unit == 'V' else 'resistance', digits=2)}"
             ambient = "" if each.ambient_c is None else f", {each.ambient_c:g} °C"
             note = f"  {each.note}" if each.note else ""
-            out.append(f"  {each.number:>5}  {each.taken_utc}  {each.text}{limit}, {each.meter}{ambient}{note}")
+            meter = f", {each.meter}" if len(meters) > 1 and each.meter else ""
+            out.append(f"  {each.number:>5}  {each.taken_utc}  {each.text}{limit}{meter}{ambient}{note}")
     struck = [each for each in entries if each.struck_utc]
     if struck:
         out += ["", "Struck out:"]

@@ -313,8 +313,13 @@ def findings_words(line: LineProof, *, every: bool = False) -> list[str]:
 
 def wrapped(text: str, mark: str = "- ") -> list[str]:
     """One finding, wrapped and indented under its mark; a number keeps its unit on its line."""
+    return hung(text, "  " + mark, "    ")
+
+
+def hung(text: str, head: str, later: str | None = None) -> list[str]:
+    """Lines of a text behind `head`, the later ones as far in as `later` says, or as the first."""
     held = re.sub(r"(?<=\d) (?=[%ΩkMmµnVAWs°])", "\u00a0", text)
-    lines = textwrap.wrap(held, WIDTH, initial_indent="  " + mark, subsequent_indent="    ")
+    lines = textwrap.wrap(held, WIDTH, initial_indent=head, subsequent_indent=head if later is None else later)
     return [line.replace("\u00a0", " ") for line in lines]
 
 

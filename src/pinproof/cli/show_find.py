@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pinproof.cli.show import wrapped
+from pinproof.cli.show import hung, wrapped
 from pinproof.find.session import TOLD, mechanism_words
 from pinproof.find.words import class_words, look_words, percent, reading_words, repair_words, set_up_words
 
@@ -37,7 +37,7 @@ def advice_words(session: Session, advice: Advice) -> str:
     for rank, each in enumerate(shown, start=1):
         out.append(f"  {rank}  {percent(each.probability):>9}  {class_words(all_of, each.name)}")
         if each.name not in ("setting", "line sound", "not listed", "controller pin"):
-            out += wrapped(f"by {mechanism_words(all_of, each.name, found)}", " " * 16)
+            out += hung(f"by {mechanism_words(all_of, each.name, found)}", " " * 18)
     rest = 1.0 - sum(each.probability for each in shown)
     if rest >= 0.005:
         out.append(f"     {percent(rest):>9}  all others")
@@ -49,14 +49,14 @@ def advice_words(session: Session, advice: Advice) -> str:
         for each in shown:
             out += wrapped(f"{class_words(all_of, each.name)}: {repair_words(all_of, each.name, line)}", "    ")
     elif advice.step is not None:
-        out += ["", f"  Next: {step_words(advice.step, line)}"]
-        out += wrapped(f"({set_up_words(advice.step.look)})", "        ")
+        out += ["", *hung(f"Next: {step_words(advice.step, line)}", "  ", "        ")]
+        out += hung(f"({set_up_words(advice.step.look)})", " " * 8)
         width = max((len(each.words) for each in advice.outlooks), default=0)
         for outlook in advice.outlooks:
             out.append(f"        {outlook.words:<{width}}  would show {outlook.shows}")
         if advice.other_steps:
             others = "; ".join(f"{look_words(s.look, line)} ({s.minutes:g} min)" for s in advice.other_steps)
-            out += wrapped(f"Or: {others}", "        ")
+            out += hung(f"Or: {others}", " " * 8, " " * 12)
         out += ["", *wrapped(CAUTION, "  ")]
     return "\n".join(out)
 

@@ -7,8 +7,8 @@ Sources: Ohm's law. The steps, the 1 A fuse, 5 V for a pin whose limit nobody kn
 
 Error of the sum: with a meter within e of its reading, twice the same way round, and R read with the same meter, the
 pull comes out within about e + 2e / (1 − x), where x = V(loaded) / V(open), or V(pin) / V(supply). Up to x = ½ that is
-5 e: within 5 % for a meter of 0.8 %, within 8 % for one of 1.5 %. From a battery of 12.6 V, x = ⅓ keeps the pin at 4.2 V,
-so below the 5 V; at half it would not.
+5 e: within 5 % for a meter of 0.8 %, within 8 % for one of 1.5 %. From a battery of 12.6 V, x = ⅓ keeps the pin at
+4.2 V, so below the 5 V; at half it would not.
 """
 
 from __future__ import annotations

@@ -23,6 +23,7 @@ responses    what they show
 likelihood   how well readings fit
 posterior    which classes fit how well
 next_step    what to look at next
+recorded     readings that were kept, as looks
 session      a search step by step
 tree         the same, worked out beforehand
 words        all of it as a tired person reads it
@@ -32,6 +33,7 @@ from pinproof.find.likelihood import Seen
 from pinproof.find.looks import Look, LookFault, looks
 from pinproof.find.next_step import Step, next_steps
 from pinproof.find.posterior import ClassOdds, Diagnosis, Posterior, Said
+from pinproof.find.recorded import recorded
 from pinproof.find.session import Advice, Session, as_json, read, reading_of
 from pinproof.find.weights import COLUMNS, SYMPTOMS, CausesFault, Weights, table_text, weights_of
 
@@ -55,6 +57,7 @@ __all__ = [
     "next_steps",
     "read",
     "reading_of",
+    "recorded",
     "table_text",
     "weights_of",
 ]

@@ -71,12 +71,12 @@ def numbers(rows: Rows, seen: Sequence[Seen], found: Sequence[Response], meter: 
         leaks[:, i], severity[:, i] = one.leaks @ mix, one.severity @ mix
         slopes[:, i, [at[name] for name in one.shared]] = one.narrow @ mix
         gain, lead, digits, number = _meter_parts(each, meter, one)
-        own[:, i] = digits**2 + (one.contacts @ mix * STEP) ** 2
+        own[:, i] = digits**2 + (np.nan_to_num(one.contacts) @ mix * STEP) ** 2
         ranges.append((each.look.kind if not each.look.is_ohms else "ohm", number, gain, lead))
     for i, (kind, number, gain, lead) in enumerate(ranges):
         for k, (kind2, number2, gain2, lead2) in enumerate(ranges):
             gains[i, k] = (gain * gain2 if (kind, number) == (kind2, number2) else 0.0) + lead * lead2
-    slopes, own = np.nan_to_num(slopes), np.nan_to_num(own)
+    slopes = np.nan_to_num(slopes)
     covariance = slopes @ slopes.transpose(0, 2, 1) + gains + np.eye(n) * own[:, None, :]
     adrift = np.isnan(difference)
     floats = np.zeros(rows.count)

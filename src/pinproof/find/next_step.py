@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pinproof.find.draws import STEP
+from pinproof.find.hypotheses import Hypothesis
 from pinproof.find.likelihood import OL_WIDTH, Seen
 from pinproof.find.looks import Look, SetUp
 from pinproof.find.meter_model import ROOT3, Meter
@@ -24,8 +25,8 @@ from pinproof.find.responses import Response, normal_cdf
 
 FloatArray = npt.NDArray[np.float64]
 NOTHING_LEFT_BITS = 0.02
-TRIES = 96
-MOST_DRAWS = 1500
+TRIES = 64
+MOST_DRAWS = 1000
 SEED = 11
 
 
@@ -157,19 +158,24 @@ def _gain_of_words(trucks: Trucks, odds: FloatArray) -> float:
 def numbers_of(diagnosis: Diagnosis, trucks: Trucks, look: Look, supply_v: float) -> tuple[FloatArray, FloatArray]:
     """Feature and its deviation for each truck; nan and nan for a truck that may show anything."""
     values, sigmas = [], []
-    mix = np.ones(1) if look.is_ohms else np.array([1.0, supply_v])
     for number, index in trucks.rows:
         each = diagnosis.hypotheses[number]
         if each.how == "unlisted":
             values.append(np.array([np.nan]))
             sigmas.append(np.array([np.nan]))
             continue
-        rows, one = diagnosis.rows(each), diagnosis.response(each, look)
-        value = (one.value @ mix)[index]
-        variance = _variance(one, mix, rows.per_cell, rows.cell_width)[index]
-        values.append(value)
-        sigmas.append(np.sqrt(variance + _meter_variance(diagnosis.meter, look, value)))
+        value, sigma = diagnosis.shown(each, look, supply_v, _shown)
+        values.append(value[index])
+        sigmas.append(sigma[index])
     return np.concatenate(values), np.concatenate(sigmas)
+
+
+def _shown(diagnosis: Diagnosis, each: Hypothesis, look: Look, mix: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Feature and its deviation for every drawn truck of a hypothesis."""
+    rows, one = diagnosis.rows(each), diagnosis.response(each, look)
+    value = one.value @ mix
+    variance = _variance(one, mix, rows.per_cell, rows.cell_width)
+    return value, np.sqrt(variance + _meter_variance(diagnosis.meter, look, value))
 
 
 def _variance(one: Response, mix: FloatArray, per_cell: int, width: float) -> FloatArray:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -31,7 +31,7 @@ FloatArray = npt.NDArray[np.float64]
 MISTYPED = 0.005
 PRESENT, PRESENT_WIGGLED = 0.3, 0.8
 LOWEST_OHM, HIGHEST_OHM, OPEN_SHARE = 0.1, 60e6, 0.2
-STANDS_OUT = 0.9
+STANDS_OUT, GOOD_ENOUGH = 0.98, 0.9  # to stop looking; to be called found where nothing is left to look at
 MOST_NATS = 6.0  # a meter of 0.2 % gives a density of e^6 at most
 FORGOTTEN_NATS = 30.0
 DOUBTFUL_NATS = math.log(10.0)
@@ -108,6 +108,9 @@ def entropy_bits(p: FloatArray) -> float:
     return float(-(p * np.log2(p)).sum())
 
 
+Showing = Callable[["Diagnosis", Hypothesis, Look, FloatArray], tuple[FloatArray, FloatArray]]
+
+
 @dataclass(frozen=True, eq=False)
 class Weighed:
     """By hypothesis: logarithms of prior × likelihood (mechanisms, J), and of the readings' density (N,)."""
@@ -153,6 +156,7 @@ class Diagnosis:
         self._rows: dict[str, Rows] = {}
         self._responses: dict[tuple[str, str], Response] = {}
         self._tables: dict[tuple[str, str], FloatArray] = {}
+        self._shown: dict[tuple[str, str], tuple[FloatArray, FloatArray]] = {}
 
     def look(self, text: str) -> Look:
         """A look by its id."""
@@ -173,6 +177,14 @@ class Diagnosis:
         if key not in self._responses:
             self._responses[key] = response(self.rows(each), look)
         return self._responses[key]
+
+    def shown(self, each: Hypothesis, look: Look, supply_v: float, work_out: Showing) -> tuple[FloatArray, FloatArray]:
+        """Feature and deviation of every drawn truck at a look, worked out once; ohms do not depend on the supply."""
+        key = (each.key, look.id if look.is_ohms else f"{look.id} {supply_v:.2f}")
+        if key not in self._shown:
+            mix = np.ones(1) if look.is_ohms else np.array([1.0, supply_v])
+            self._shown[key] = work_out(self, each, look, mix)
+        return self._shown[key]
 
     # ------------------------------------------------------------ one hypothesis
 

@@ -18,7 +18,7 @@ from pinproof.find.hypotheses import Hypothesis
 from pinproof.find.likelihood import Seen
 from pinproof.find.looks import Look, LookFault, SetUp, set_up_after
 from pinproof.find.next_step import NOTHING_LEFT_BITS, Step, expected, expected_word, next_steps
-from pinproof.find.posterior import LEAST_WINNER, STANDS_OUT, Diagnosis, Posterior
+from pinproof.find.posterior import GOOD_ENOUGH, LEAST_WINNER, STANDS_OUT, Diagnosis, Posterior
 from pinproof.find.words import between_words, class_words, look_words, ohm_words, percent, reading_words, repair_words
 from pinproof.quantities import parse
 
@@ -40,7 +40,8 @@ class Outlook:
 class Advice:
     """Where a search stands.
 
-    `state`: "found" (one class holds STANDS_OUT), "look" (go on with `step`), "cannot tell" (nothing left tells more).
+    `state`: "found" (one class holds STANDS_OUT, or GOOD_ENOUGH with nothing left to look at), "look" (go on
+    with `step`), "cannot tell" (nothing left tells more).
     """
 
     state: str
@@ -77,17 +78,19 @@ class Session:
         """Without looks that cannot be done here: ids or kinds."""
         return dataclasses.replace(self, without=self.without | set(ids))
 
-    def advice(self) -> Advice:
-        """Weigh everything and say what to do next."""
+    def advice(self, *, outlooks: bool = True) -> Advice:
+        """Weigh everything and say what to do next; `outlooks`: also what each class would show there."""
         found = self.diagnosis.posterior(self.seen)
         doubts = doubts_of(self.diagnosis, self.seen, found)
         if found.first.probability >= STANDS_OUT:
             return Advice("found", found, None, (), doubts=doubts)
         steps = next_steps(self.diagnosis, self.seen, self.now, found, self.without)
         if not steps or max(each.gain_bits for each in steps) < NOTHING_LEFT_BITS:
-            return Advice("cannot tell", found, None, (), doubts=doubts)
+            state = "found" if found.first.probability >= GOOD_ENOUGH else "cannot tell"
+            return Advice(state, found, None, (), doubts=doubts)
         useful = [each for each in steps if each.gain_bits >= NOTHING_LEFT_BITS]
-        return Advice("look", found, useful[0], self._outlooks(found, useful[0].look), tuple(useful[1:4]), doubts)
+        told = self._outlooks(found, useful[0].look) if outlooks else ()
+        return Advice("look", found, useful[0], told, tuple(useful[1:4]), doubts)
 
     def _outlooks(self, found: Posterior, look: Look) -> tuple[Outlook, ...]:
         out = []
@@ -160,7 +163,8 @@ def _number(text: str, dimension: str, right: str) -> float:
     try:
         return parse(text if not _bare(text) else text + (" ohm" if dimension == "resistance" else " V"), dimension)
     except QuantityFault as fault:
-        raise LookFault(text, f"cannot be read: {fault}", f"Right would be {right}.") from None
+        why = fault.hint.rstrip(".") or f"this is not {fault.expected}"
+        raise LookFault(text, f"cannot be read: {why}", f"Right would be {right}.") from None
 
 
 def _bare(text: str) -> bool:

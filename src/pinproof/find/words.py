@@ -58,7 +58,7 @@ def class_words(hypotheses: Sequence[Hypothesis], name: str) -> str:
         return "the source wire is open or resistive"
     if name.startswith("branch "):
         many = "open or too many ohms" if name.endswith(" high") else "too few ohms"
-        return f"branch of {contact}: {many}"
+        return f"{contact}, its resistor or its wires: {many}"
     return f"{parameter(fault.site)}: {'open or too many ohms' if name.endswith(' high') else 'too few ohms'}"
 
 

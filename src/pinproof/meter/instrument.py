@@ -241,6 +241,10 @@ def instrument_of(text: str, file: str) -> Instrument:
         raw = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise MeterFault(file, (f"This is not a meter file: {error}.",)) from None
+    if "range" not in raw and "counts" not in raw:
+        there = ", ".join(str(each)[:20] for each in list(raw)[:5]) or "nothing"
+        what = f"This is not a meter file: it has {there}; a meter file has counts and [[range]]."
+        raise MeterFault(file, (f"{what} `pinproof meter FILE --begin-meter` writes one.",))
     reader = _Reader(raw)
     made = reader.instrument()
     if reader.faults or made is None:

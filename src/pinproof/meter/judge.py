@@ -187,7 +187,7 @@ def judge_words(station: Station, expectation: Expectation, said: str) -> Judgem
     wanted = expectation.words
     if not wanted:
         return Judgement(Outcome.CANNOT_TELL, "The file does not say what should be reported here.")
-    if clean in wanted:
+    if clean.casefold() in [each.casefold() for each in wanted]:
         return Judgement(Outcome.AS_BUILT, f"Reported {clean}, as it should.", works_surely=True)
     return Judgement(
         Outcome.WRONG, f'Reported "{clean}", wanted {" or ".join(wanted)}.',
@@ -228,7 +228,7 @@ def _text(
     works: Band,
     needed: float,
 ) -> str:
-    lies = f"The point itself lies at {_span(Band(*ends), quantity)}"
+    lies = f"Allowing for the meter, it is {_span(Band(*ends), quantity)}"
     built, range_ = _span(as_built, quantity), _span(works, quantity)
     if outcome is Outcome.AS_BUILT:
         return f"{lies}, inside {built}."

@@ -149,7 +149,7 @@ def pin_words(view: LineView) -> str:
 def source_words(line: Line) -> str:
     """The other probe of an ohms reading."""
     if line.source_side == "return":
-        return "the switches' return (chassis)"
+        return "the switches' return (chassis, or the sensor ground cavity of this plug if they return there)"
     return feed_words(line)
 
 
@@ -203,10 +203,11 @@ def _wires(view: LineView) -> Iterator[Station]:
             continue
         tail = branch.id.rpartition(".")[2]
         name = branch.id.split(".")[-2] if tail == "value" else tail
+        called = {"wire": "coded wire", "source_wire": "switches' common wire"}.get(name, name)
         ends = {"wire": (pin, "the far end at the switches"), "source_wire": (source_words(view.line), "the switches")}
         words = ends.get(name, (_node(branch.a, view), _node(branch.b, view)))
         yield Station(
-            f"{view.line.id}/wire/{name}", 3, "wire", "resistance", view.line.id, f"{name} end to end",
+            f"{view.line.id}/wire/{name}", 3, "wire", "resistance", view.line.id, f"{called}, end to end",
             (branch.a, branch.b), words, switches_plugged=False, minutes=1.0, element=branch.id,
             cautions=("Zero the leads, or take off what they show held together. A beep proves nothing: read ohms.",),
         )  # fmt: skip
@@ -264,8 +265,8 @@ def _ohms(truck: Truck, view: LineView) -> Iterator[Station]:
         for situation, wanted, _ in needs_of(truck, line, False):
             yield Station(
                 f"{line.id}/chassis/{situation_id(situation.operated)}", 5, "chassis", "resistance", line.id,
-                f"to chassis, {situation_words(situation.operated)}", (view.pin, CHASSIS), (pin, "bare chassis"),
-                situation.operated, wanted, minutes=0.25,
+                f"to chassis, {situation_words(situation.operated)}", (view.pin, CHASSIS),
+                (pin, "bare metal of the chassis"), situation.operated, wanted, minutes=0.25,
                 cautions=("The other probe's terminal hangs free: nothing joined to the empty fuse holder.",)
                 if not situation.operated else (),
             )  # fmt: skip
@@ -339,11 +340,12 @@ def _plugged(truck: Truck, views: dict[str, LineView]) -> Iterator[Station]:
     for view in views.values():
         line, pin = view.line, pin_words(view)
         for number, (situation, wanted, _) in enumerate(needs_of(truck, line, True)):
+            need = requirement(truck, line, situation, "run")
             name, said = situation_id(situation.operated), situation_words(situation.operated)
             care = (FUSED_LEADS, "Back-probe only; never pierce a wire or spread a terminal.") if not number else ()
             yield Station(f"{line.id}/volts/{name}", 8, "volts", "voltage", line.id, said, (view.pin, "ground"),
                           (pin, "ground cavity"), situation.operated, wanted, True, True, cautions=care)  # fmt: skip
-            if not line.free:
+            if not line.free and set(line.meanings) - set(need.allowed):  # else no report could be wrong
                 yield Station(f"{line.id}/reported/{name}", 8, "reported", "meaning", line.id,
                               f"what the controller reports: {said}", operated=situation.operated, wanted=wanted,
                               powered=True, controller_plugged=True, minutes=0.25)  # fmt: skip

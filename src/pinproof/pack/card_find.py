@@ -66,7 +66,7 @@ def _shown(view: LineView, all_of: Sequence[Hypothesis], tree: Node | Leaf, name
 def _end(view: LineView, all_of: Sequence[Hypothesis], leaf: Leaf) -> Html:
     items = [
         el(
-            "li", el("b", _capital(class_words(all_of, name))), f" ({percent(p)}). ",
+            "li", el("b", _capital(class_words(all_of, name), view)), f" ({percent(p)}). ",
             repair_words(all_of, name, view.line),
         )
         for name, p in leaf.classes
@@ -75,7 +75,10 @@ def _end(view: LineView, all_of: Sequence[Hypothesis], leaf: Leaf) -> Html:
     return el("div", el("p", head, class_="end"), el("ol", *items))
 
 
-def _capital(text: str) -> str:
+def _capital(text: str, view: LineView) -> str:
+    """A large first letter, unless a contact's name stands there, which stays as the file has it."""
+    if text.replace(",", " ").split()[0] in {each.id for each in view.truck.contacts}:
+        return text
     return text[:1].upper() + text[1:]
 
 

@@ -71,6 +71,7 @@ def read_rows(text: str, file: str, design_id: str) -> tuple[Row, ...]:
     sign = max(";\t,", key=lambda each: (lines[head_at].count(each), each != ","))
     reader = csv.reader(lines[head_at:], delimiter=sign)
     faults: list[str] = []
+    foreign: dict[str, list[int]] = {}
     found: list[Row] = []
     try:
         heads = [cell.strip().lower() for cell in next(reader)]
@@ -88,7 +89,7 @@ def read_rows(text: str, file: str, design_id: str) -> tuple[Row, ...]:
                 continue
             other = row.get("design_id", "")
             if other and other != design_id:
-                faults.append(f'line {line} is of design "{other}", this truck is "{design_id}"')
+                foreign.setdefault(other, []).append(line)
                 continue
             if row.get("struck_utc"):
                 continue
@@ -98,6 +99,15 @@ def read_rows(text: str, file: str, design_id: str) -> tuple[Row, ...]:
                 faults.append(f"line {line}: {fault}")
     except csv.Error as error:
         faults.append(f"line {head_at + reader.line_num}: {error}")
+    for other, at in foreign.items():
+        where = f"line {at[0]} is" if len(at) == 1 else f"{len(at)} rows (the first in line {at[0]}) are"
+        faults.insert(0, f'{where} of design "{other}", this truck is "{design_id}"')
+    if foreign:
+        shown = "; ".join(faults[:10])
+        raise RecordFault(
+            file, f"{shown}.", "Readings of another truck prove nothing here: take the list of this truck, or take "
+            "those rows out.",
+        )  # fmt: skip
     if faults:
         shown = "; ".join(faults[:10]) + (f"; and {len(faults) - 10} more" if len(faults) > 10 else "")
         raise RecordFault(file, f"{shown}.", "Mend the list and read it again.")
