@@ -12,6 +12,7 @@ import pytest
 from pinproof.design import Truck, load, loads
 from pinproof.drawings import words
 from pinproof.examples import NAMES, example_path
+from pinproof.faults import keep_racing
 from pinproof.pack import bench
 from pinproof.pack.card import card_html
 from pinproof.pack.card_style import DAY, NIGHT
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 
-TARGETS = """() => [...document.querySelectorAll('a, label')]
+TARGETS = """() => [...document.querySelectorAll('a, label, summary')].filter(each => each.checkVisibility())
     .map(each => each.getBoundingClientRect()).map(box => [box.width, box.height])"""
 
 
@@ -162,3 +163,47 @@ def test_the_card_prints_on_two_sides(
     assert head is not None
     wide_in = {"a4": 210.0 / 25.4, "letter": 8.5}[paper]
     assert int(head[1]) == pytest.approx(wide_in * 20.0, abs=1.5)
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("name", NAMES)
+def test_the_search_opens_under_a_thumb_with_the_network_off(browser: Browser, tmp_path: Path, name: str) -> None:
+    """Tapping outcomes leads from the first look to a cause and what to do, one outcome of a look open at a time."""
+    path = tmp_path / "card.html"
+    path.write_text(card_of(*example(name)), encoding="utf-8")
+    with browser.new_context(viewport={"width": 390, "height": 844}, offline=True) as context:
+        page = context.new_page()
+        page.goto(path.as_uri())
+        headings = page.locator("h2").all_inner_texts()
+        assert headings[0] == "To keep racing"
+        assert not page.locator(".end").first.is_visible()
+        for _ in range(8):
+            closed = page.locator(".tree details:not([open]) > summary:visible")
+            before = page.locator(".tree details[open]").count()
+            closed.nth(0).click()
+            assert page.locator(".tree details[open]").count() == before + 1 or before > 0
+            if page.locator(".end:visible").count():
+                break
+        end = page.locator(".end:visible").first
+        assert end.is_visible()
+        assert page.locator(".tree li:visible").first.inner_text().strip()
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390
+        # Another outcome of the first look closes the one that was open.
+        page.locator(".tree > div > details > summary").nth(1).click()
+        assert page.locator(".tree > div > details[open]").count() == 1
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_to_unplug_is_proven(name: str) -> None:
+    """The card's first words are those of the netlist: every station, and the coded wire itself."""
+    truck, proof = example(name)
+    text = " ".join("".join(Tree(card_of(truck, proof).replace('<input type="checkbox">', "")).text).split())
+    for line in truck.lines:
+        for each in keep_racing(truck, line):
+            assert each.is_safe
+            if each.station:
+                assert f"Unplug station {each.station}. You then have only" in text
+                assert not {c.id for c in truck.contacts_of(line) if c.station == each.station} & {
+                    contact for operated, _ in each.left for contact in operated
+                }
+        assert "no manual command; it reads" in text
