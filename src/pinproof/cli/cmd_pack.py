@@ -42,7 +42,7 @@ def command(ctx: click.Context, file: Path, output: Path, paper: str, made_on: d
     cures = cures_of(truck, proof)
     files = pack_files(truck, proof, paper=paper, made_on=when, cures=cures, faults=known_faults(truck))
     left = write_files(output, files)
-    click.echo(f"{headline(proof.verdict)}.")
+    click.echo(f"{headline(proof.verdict, proof.rests_on)}.")
     for name in files:
         click.echo(f"  {output / name}")
     if left:

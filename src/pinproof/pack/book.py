@@ -137,10 +137,13 @@ def _front(truck: Truck, proof: TruckProof, made_on: date | None) -> list[Block]
     if proof.verdict is not Verdict.PASS:
         told += [each for line in proof.lines if line.verdict is proof.verdict for each in decides(truck, line)]
     first = sentences.measure_first(proof.rests_on, proof.verdict)
+    headline = sentences.headline(proof.verdict, proof.rests_on)
     body = [
         blocks.heading(f"Build book of {proof.name or proof.id}", 1),
         blocks.para(f"Design {proof.id}, file fingerprint {_short(proof)}{when}", soft=True),
-        blocks.verdict_box(proof.verdict, sentences.headline(proof.verdict), [*told, *([first] if first else [])]),
+        blocks.verdict_box(
+            proof.verdict, sentences.headline(proof.verdict, proof.rests_on), [*told, *([first] if first else [])]
+        ),
         blocks.care_box("Before you touch the truck", CAUTIONS),
     ]
     if proof.rests_on:
@@ -148,15 +151,7 @@ def _front(truck: Truck, proof: TruckProof, made_on: date | None) -> list[Block]
             blocks.table(
                 "What it rests on: assumed and borrowed numbers, the one to measure first at the head",
                 (("Number", 3.0), ("As the file states it", 2.2), ("Basis", 0.0), ("Why it matters", 3.4)),
-                [
-                    (
-                        words.parameter(each.parameter),
-                        each.text + (f" (line {each.line})" if each.line is not None else ""),
-                        each.basis,
-                        words.sentence(each.what),
-                    )
-                    for each in proof.rests_on
-                ],
+                sentences.rests_rows(proof.rests_on),
             )
         )
     return body

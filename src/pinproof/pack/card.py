@@ -43,6 +43,7 @@ _LOOK = (
 _END = ("Press nothing. Turn the steering lock to lock and shake the harness: the controller must show no command.",)
 _CARE_SHORT = "Before any hand goes in: chocks, brake, lever in park, battery negative off for ohms, nobody underneath."
 _DIFFERS = "If one of these differs, do not start with it: measure the ohms at the plug first."
+_NO_LINKS = "Nothing was proven, so no link is known to be the weakest: treat every one as weak."
 _BOOK = "The rest is in book.pdf."
 
 
@@ -117,7 +118,7 @@ def _jumps() -> Html:
 
 def _answer(proof: TruckProof) -> Html:
     told = "" if proof.verdict is Verdict.PASS else "This card is no permission to race on it."
-    shown = join(mark(proof.verdict), f"{sentences.headline(proof.verdict)}.")
+    shown = join(mark(proof.verdict), f"{sentences.headline(proof.verdict, proof.rests_on)}.")
     return el("p", el("span", shown, class_=VERDICT_CLASSES[proof.verdict]), f" {told}", class_="answer")
 
 
@@ -193,7 +194,10 @@ def _pull_words(owner: Input) -> str:
         for name, pull in (("pull-up", owner.pull_up), ("pull-down", owner.pull_down))
         if pull is not None
     ]
-    reference = f", reference {format_value(owner.reference.value, 'voltage')}" if owner.reference else ""
+    used = owner.reference is not None and (
+        owner.compares == "reference" or (owner.pull_up is not None and owner.pull_up_to == "reference")
+    )
+    reference = f", reference {format_value(owner.reference.value, 'voltage')}" if used and owner.reference else ""
     return f"Inside the controller: {words.all_of(told) or 'no pull'}{reference}."
 
 
@@ -307,7 +311,7 @@ def _weak(proof: TruckProof) -> Html:
     else:
         links = dict.fromkeys(row.weakest for line in proof.lines for row in line.situations if row.weakest)
         items = [el("li", words.parameter(each)) for each in list(links)[:MOST_WEAK]]
-        shown = el("ul", *items) if items else el("p", _BOOK)
+        shown = el("ul", *items) if items else el("p", _NO_LINKS)
     return el("section", el("h2", "Weakest links"), shown)
 
 

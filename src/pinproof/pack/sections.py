@@ -70,7 +70,7 @@ def verdict_words(verdict: Verdict) -> Html:
 def answer(truck: Truck, proof: TruckProof) -> Html:
     """The verdict in words, what decides it, and what to measure first."""
     paragraphs = [
-        el("p", mark(proof.verdict), sentences.headline(proof.verdict) + ".", class_="word"),
+        el("p", mark(proof.verdict), sentences.headline(proof.verdict, proof.rests_on) + ".", class_="word"),
         el("p", sentences.what_decides(proof)),
     ]
     if proof.verdict is not Verdict.PASS:
@@ -258,15 +258,7 @@ def rests_section(rests_on: Sequence[RestsOn]) -> Html:
             "section", el("h2", "What it rests on"), el("p", "No assumed or borrowed number decides anything here.")
         )
     heads = ("Number", "As the file states it", "Basis", "Why it matters")
-    rows = [
-        (
-            words.parameter(each.parameter),
-            each.text + (f" (line {each.line} of the file)" if each.line is not None else ""),
-            each.basis,
-            marked(words.sentence(each.what)),
-        )
-        for each in rests_on
-    ]
+    rows = [(*row[:3], marked(row[3])) for row in sentences.rests_rows(rests_on)]
     told = "The first is the one whose error would overturn the verdict soonest."
     return el("section", el("h2", "What it rests on"), el("p", told), table("Numbers of weak basis", heads, rows))
 

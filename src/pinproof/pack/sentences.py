@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 
 from pinproof.drawings import words
 from pinproof.drawings.axis import Axis
+from pinproof.proof import resting_words
 from pinproof.proof.results import DriftBudget, LineProof, RestsOn, SituationProof, TruckProof
 from pinproof.verdict import Verdict, Window
 
@@ -23,9 +24,23 @@ HEADLINES = {
 }
 
 
-def headline(verdict: Verdict) -> str:
-    """The verdict of a truck or a line in a few words."""
-    return HEADLINES[verdict]
+def headline(verdict: Verdict, rests_on: Sequence[RestsOn] = ()) -> str:
+    """The verdict of a truck or a line in a few words; one that is good says how many weak numbers it leans on."""
+    told = resting_words(rests_on) if verdict in (Verdict.PASS, Verdict.WOULD_HOLD) else ""
+    return f"{HEADLINES[verdict]}; rests on {told}" if told else HEADLINES[verdict]
+
+
+def rests_rows(rests_on: Sequence[RestsOn]) -> list[tuple[str, str, str, str]]:
+    """Number, as the file states it, basis, why it matters; the one to measure first at the head."""
+    return [
+        (
+            words.parameter(each.number) + (f", used by {len(each.parts)} parts" if len(each.parts) > 1 else ""),
+            each.text + (f" (line {each.line})" if each.line is not None else ""),
+            each.basis,
+            words.sentence(each.what),
+        )
+        for each in sorted(rests_on, key=lambda each: each.urgency)
+    ]
 
 
 def what_decides(proof: TruckProof) -> str:
@@ -46,7 +61,7 @@ def measure_first(rests_on: Sequence[RestsOn], verdict: Verdict) -> str:
     """What to measure first, or that nothing weak is leaned on."""
     if not rests_on:
         return "It rests on no assumed or borrowed number." if verdict is Verdict.PASS else ""
-    names = [words.parameter(each.parameter) for each in rests_on[:3]]
+    names = [words.parameter(each.number) for each in sorted(rests_on, key=lambda each: each.urgency)[:3]]
     more = len(rests_on) - len(names)
     tail = f" {more} more weak numbers are listed below." if more > 1 else ""
     return f"Measure first: {_then(names)}.{tail}"
@@ -89,7 +104,9 @@ def _against_own(row: SituationProof, axis: Axis, near: Window | None) -> str:
     if near is None:
         return f"; no window is known for {wanted}"
     low, high = near.guaranteed()
-    sure = f"is sure from {_clipped(axis, (low, high))}" if low < high else "is nowhere sure"
+    stated, certain = _clipped(axis, near.stated()), _clipped(axis, (low, high))
+    told = f"is stated as {stated} and sure" if stated != certain else "is"
+    sure = f"{told} from {certain}" if low < high else "is nowhere sure"
     if row.verdict in (Verdict.PASS, Verdict.WOULD_HOLD):
         return f"; {near.meaning} {sure}: inside, {words.margin(row)}"
     foreign = [each for each in row.reads_as if each not in row.allowed and each != words.INVALID]
