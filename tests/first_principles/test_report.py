@@ -151,7 +151,7 @@ def test_all_that_was_found_is_told() -> None:
     text = " ".join(assert_sound(report_html(one, proof, cures=(cure,), generated_on="2026-03-01")).text)
     for wanted in (
         *(each.text for each in proof.lines[0].findings), *(each.cure for each in proof.lines[0].findings),
-        "lever_down becomes 470 Ω", "-3.1 %", "2.3 kohm (line 41 of the file)", proof.warnings[0],
+        "lever_down becomes 470 Ω", "-3.1 %", "2.3 kohm (line 41)", proof.warnings[0],
         "2026-03-01", proof.text_hash, proof.id, "4K42F", "design aid, not an approval", "negative off first",
         "1 A or less", "Chocks", "start inhibit",
     ):  # fmt: skip
@@ -307,7 +307,7 @@ def test_a_repeated_cure_is_told_once() -> None:
 @pytest.mark.parametrize(
     ("verdict", "allowed", "wanted"),
     [
-        (Verdict.FAIL, ("up",), "but up is sure from 40 to 50 %: it can be taken for down."),
+        (Verdict.FAIL, ("up",), "but up is from 40 to 50 %: it can be taken for down."),
         (Verdict.NOT_SHOWN, ("up",), "it can be taken for down, as far as the numbers show."),
         (Verdict.PASS, ("up",), "inside, margin 10 %."),
         (Verdict.FAIL, ("idle", "invalid"), "it can be taken for up, which nobody asked for."),

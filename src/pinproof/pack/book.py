@@ -141,9 +141,7 @@ def _front(truck: Truck, proof: TruckProof, made_on: date | None) -> list[Block]
     body = [
         blocks.heading(f"Build book of {proof.name or proof.id}", 1),
         blocks.para(f"Design {proof.id}, file fingerprint {_short(proof)}{when}", soft=True),
-        blocks.verdict_box(
-            proof.verdict, sentences.headline(proof.verdict, proof.rests_on), [*told, *([first] if first else [])]
-        ),
+        blocks.verdict_box(proof.verdict, headline, [*told, *([first] if first else [])]),
         blocks.care_box("Before you touch the truck", CAUTIONS),
     ]
     if proof.rests_on:

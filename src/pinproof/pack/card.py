@@ -33,7 +33,7 @@ KEEP_ROWS = 4  # rows that what to unplug takes for each further line
 LINE_ROWS = 3  # rows' worth that each further line takes on the back
 PRINTED_WAYS = {"a4": 6, "letter": 4}  # ways through the decision tree on paper
 PRINTED_ITEMS = 7  # of pins, and of spares
-PRINT_SIZES = ((7, 10.6), (11, 9.6), (math.inf, 8.6))  # up to so many rows the sheet is set in so many points
+PRINT_SIZES = ((7, 10.1), (11, 9.6), (math.inf, 8.6))  # up to so many rows the sheet is set in so many points
 MOST_WEAK = 5
 _LOOK = (
     "Plugs home, locks closed, no wire rubbed bare, steering wheel latched.",
