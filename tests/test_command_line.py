@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+import math
 import subprocess
 import sys
 from pathlib import Path
@@ -136,3 +138,73 @@ def test_demo_copies_the_example_and_never_over_a_changed_one(tmp_path: Path) ->
 def test_completion(shell: str) -> None:
     """Each shell gets its snippet."""
     assert "_PINPROOF_COMPLETE" in run("completion", shell).output
+
+
+def crowded(folder: Path, compares: str = "battery") -> Path:
+    """An invented truck whose paddles stay alive in automatic and whose wide leaks leave no room for any values."""
+    path = folder / "crowded.toml"
+    told = ("--switched", "fuse", "--controls", "slot, lever, wheel", "--taps-fed", "directly", "--compares", compares)
+    listed = ("--list", "up 2.88k, down 1.27k, manual 8.25k", "--pull", "1.02k 5 % measured", "--parts", "E24 1 %")
+    assert run("new", path, *told, *listed).exit_code == 0
+    return path
+
+
+def test_nothing_holds_is_told_with_the_situation_that_fails(tmp_path: Path) -> None:
+    """The worst situation stands in the table though no one command is wanted of it, and the next step is named."""
+    path = crowded(tmp_path)
+    result = run("choose", path)
+    assert result.exit_code == 1
+    assert "NOTHING HOLDS" in result.stdout and f"Next: pinproof prove {path}" in result.stdout
+    plain = json.loads(run("choose", path, "--json").stdout)
+    worst = plain["margins"][0]
+    assert worst["meaning"] == ""
+    rows = [line.split("  ") for line in result.stdout.splitlines() if line.startswith("  run  ")]
+    assert rows[0][2].strip() == (" + ".join(worst["operated"]) or "nothing operated")
+
+
+def test_two_forbidden_commands_are_told_plainly(tmp_path: Path) -> None:
+    """ "not down or manual" can be read two ways; "neither down nor manual" cannot."""
+    out = run("prove", crowded(tmp_path), "--all", "--no-cures", "--samples", 0).stdout
+    assert "neither down nor manual" in out
+    assert "not down or" not in out
+
+
+def test_a_reading_judged_two_ways_says_why(tmp_path: Path) -> None:
+    """While it is not known what the controller divides by, the proof says that each situation stands there twice."""
+    path = crowded(tmp_path, "?")
+    both = run("prove", path, "--no-cures", "--samples", 0).stdout
+    assert "16 situations" in both and 'compares = "unknown"' in both
+    assert "16 situations" in run("check", path).stdout
+
+
+def test_find_asks_again_and_stops_at_q(tmp_path: Path) -> None:
+    """An answer that cannot be read is asked for again, and nothing is left out for it; q and the end of input stop."""
+    typed = "dead\nautomatic\nq\n"
+    result = CliRunner().invoke(group, ["find", str(example_path("sandpiper")), "--ask"], input=typed)
+    first = "what the controller reports with nothing pressed"
+    assert result.stderr.count(first) == 2
+    assert "meaning idle = automatic" in result.stdout
+    ended = CliRunner().invoke(group, ["find", str(example_path("sandpiper")), "--ask"], input="")
+    assert ended.exit_code == 1 and "Aborted" not in ended.output
+
+
+def test_a_choice_for_a_controller_to_be_taught_is_told_as_a_gap(tmp_path: Path) -> None:
+    """Without windows values are compared by the gap between readings; it is not called a margin of half a window."""
+    path = tmp_path / "taught.toml"
+    told = ("--switched", "chassis", "--controls", "slot, lever", "--pull", "1k 5 % measured")
+    assert run("new", path, *told).exit_code == 0
+    out = run("choose", path).stdout
+    plain = json.loads(run("choose", path, "--json").stdout)
+    gap = math.floor(plain["margin"] * 1000 + 1e-6) / 10
+    assert f"smallest gap between two readings {gap:.1f} % of full scale" in out
+    spans = sorted((row["low"], row["high"]) for row in plain_rows(path, plain, tmp_path))
+    between = [later[0] - before[1] for before, later in itertools.pairwise(spans)]
+    assert min(between) >= plain["margin"]
+
+
+def plain_rows(path: Path, choice: dict[str, object], folder: Path) -> list[dict[str, float]]:
+    """The situations of the proof with the values of a choice in the file."""
+    assert choice["taught"]
+    assert run("choose", path, "--write").exit_code == 1
+    proof = json.loads(run("prove", path, "--json", "--no-cures", "--samples", 0).stdout)
+    return list(proof["situations"])

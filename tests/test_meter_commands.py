@@ -183,3 +183,55 @@ def test_another_meter_is_another_history(truck: Path) -> None:
     rows = {row["station"]: row for row in json.loads(meter(truck, "--json").stdout)["stations"]}
     assert rows["taps/ohms/idle"]["reading"] is None
     assert rows["truck/eyes/all"]["reading"] == "ok"  # eyes are no meter
+
+
+def test_a_meter_file_is_begun_once_and_without_the_sheet(truck: Path) -> None:
+    """Writing it prints no sheet; a second time says that it is there; another kind of file is one sentence."""
+    begun = meter(truck, "--begin-meter")
+    assert begun.exit_code == 0 and not begun.stdout
+    assert (truck.parent / "meter.toml").exists()
+    again = meter(truck, "--begin-meter")
+    assert again.exit_code == 2 and "is there already" in again.stderr
+    wrong = run("meter", truck, "--meter", truck)
+    assert "This is not a meter file" in str(wrong.exception)
+    assert str(wrong.exception).count("there is no such key") == 0
+
+
+def test_a_reported_meaning_must_be_one_of_the_line(truck: Path) -> None:
+    """A slip of the hand is refused and not kept; small and large letters are the same."""
+    refused = meter(truck, "--read", "taps/reported/lever_manual=banana")
+    assert "manual" in str(refused.exception) and "banana" in str(refused.exception)
+    assert not truck.with_name("truck.readings.sqlite").exists()
+    taken = meter(truck, "--read", "taps/reported/lever_manual=Manual")
+    assert "[as built] taps/reported/lever_manual" in taken.stdout
+
+
+def test_care_is_told_once_in_each_step(truck: Path) -> None:
+    """The second station of a step does not say again what the first said."""
+    result = meter(truck, "--enter", typed="s\n" * 8 + "q\n")
+    assert result.stdout.count("Zero the leads, or take off") == 1
+
+
+def test_readings_minutes_apart_are_no_drift(truck: Path, tmp_path: Path) -> None:
+    """A slip of the decimal point is told as one, without a slope of megohms an hour."""
+    lists = "station,value,taken_utc\n" + "".join(
+        f"taps/ohms/lever_manual,{value},2026-03-01T10:00:0{second}Z\n"
+        for second, value in ((1, "82.50k"), (4, "8.250k"))
+    )
+    (tmp_path / "list.csv").write_text(lists, encoding="utf-8")
+    meter(truck, "--csv", tmp_path / "list.csv")
+    result = run("record", truck)
+    assert result.exit_code == 1
+    told = " ".join(result.stdout.split())
+    assert "within 1 minute" in told and "--strike NUMBER" in told
+    assert " an hour." not in told and "drifts up" not in told and "drifts down" not in told
+    assert told.count("assumed figures") == 1  # one meter, named once
+
+
+def test_a_list_of_another_truck_is_refused_in_one_sentence(truck: Path, tmp_path: Path) -> None:
+    """However many rows it has."""
+    rows = "".join(f"pp-other,taps/ohms/idle,OL,2026-03-01T10:00:0{n}Z\n" for n in range(8))
+    (tmp_path / "list.csv").write_text(f"design_id,station,value,taken_utc\n{rows}", encoding="utf-8")
+    said = str(meter(truck, "--csv", tmp_path / "list.csv").exception)
+    assert said.count("pp-other") == 1 and "8 rows" in said
+    assert not truck.with_name("truck.readings.sqlite").exists()

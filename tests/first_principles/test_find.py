@@ -201,9 +201,11 @@ def test_a_dead_button_is_found(sandpiper: Diagnosis) -> None:
                  "lever_manual+wheel_up=up", "lever_manual+wheel_down=down"):  # fmt: skip
         name = text if "lever_up" not in text else "lever_manual+lever_up=manual"
         session = session.told(read(sandpiper, f"meaning {name}"))
+    asked = session.advice()
+    assert asked.state == "look" and asked.posterior.first.name == "branch lever_up high"
+    session = session.adding(read(sandpiper, "ohms lever_manual+lever_up = 8.26k"))
     advice = session.advice()
     assert advice.state == "found"
-    assert advice.posterior.first.name == "branch lever_up high"
     assert session.winner(advice.posterior) == "branch lever_up high"
     plain = json.loads(json.dumps(as_json(session, advice)))
     assert plain["cause"] == "branch lever_up high"

@@ -18,6 +18,7 @@ from pinproof.examples import NAMES, example_path
 from pinproof.meter import Station, expected, stations
 from pinproof.meter.contract import BENCH_C, between, built_ohms, unplugged, works_ohms
 from pinproof.meter.expect import OPEN_OHM, station_fingerprint
+from pinproof.proof.situations import requirement, situations_of
 from pinproof.wiring import Branch, LineView, line_view, physical
 from tests.truth.generate import generate
 from tests.truth.writer import write
@@ -355,3 +356,14 @@ def test_a_resistor_to_choose_is_said(tmp_path: object) -> None:
     by_id = {each.id: each for each in stations(truck)}
     assert "to be chosen" in expected(view, by_id["taps/ohms/lever_manual"]).reason
     assert expected(view, by_id["taps/ohms/idle"]).is_open
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_report_asked_for_could_be_wrong(name: str) -> None:
+    """Where every meaning of the line is allowed there is nothing to look for, so it is not on the sheet."""
+    truck = load(example_path(name))
+    for line in truck.lines:
+        asked = {each.operated for each in stations(truck) if (each.line, each.kind) == (line.id, "reported")}
+        for situation in situations_of(truck, line):
+            allowed = set(requirement(truck, line, situation, "run").allowed)
+            assert (situation.operated in asked) == bool(set(line.meanings) - allowed)

@@ -15,7 +15,9 @@ from pinproof.design import Truck, load
 from pinproof.drawings import words
 from pinproof.examples import NAMES, example_path
 from pinproof.pack.lists import cell, csv_text, lists
+from pinproof.pack.order import order_of
 from pinproof.proof import TruckProof, prove
+from pinproof.quantities.preferred import in_series
 from pinproof.wiring import line_view
 
 UNITS = ("_ohm", "_v", "_percent", "_w", "_count")
@@ -122,3 +124,19 @@ def test_lists_are_plain_utf_8() -> None:
         assert not text.startswith("\ufeff")
         assert text.endswith("\r\n")
         assert text.count("\n") == text.count("\r\n")
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_what_is_at_hand_is_not_bought(name: str) -> None:
+    """An assortment at hand: none of its values on the list to buy; the same truck without it buys with spares."""
+    truck = load(example_path(name))
+    proof = prove(truck, samples=0)
+    bare = replace(truck, parts=replace(truck.parts, series="E24", at_hand=False))
+    stocked = replace(truck, parts=replace(truck.parts, series="E24", at_hand=True))
+    for without, with_it in zip(
+        sorted(order_of(bare, proof), key=str), sorted(order_of(stocked, proof), key=str), strict=True
+    ):
+        assert without.count == without.needed + without.spares > 0
+        have = with_it.ohm is not None and in_series("E24", with_it.ohm)
+        assert with_it.count == (0 if have else with_it.needed + with_it.spares)
+        assert not (have and with_it.today)

@@ -17,6 +17,7 @@ from pinproof.cli import group
 from pinproof.design import Truck, load, loads
 from pinproof.design.pull_words import (
     CAREFUL_V,
+    FIRST_FED_OHM,
     PULL_DOWN_SUM,
     PULL_UP_SUM,
     TOLERANCE,
@@ -106,6 +107,8 @@ def test_the_second_measurement_stays_below_what_an_unknown_pin_may_see(pull_ohm
     r_ohm, careful_v = max(2.0 * pull_ohm, 1000.0), float(CAREFUL_V.split()[0])
     assert 12.6 * pull_ohm / (pull_ohm + r_ohm) < careful_v
     assert 12.6 * pull_ohm / (pull_ohm + pull_ohm) > careful_v
+    first_ohm = float(FIRST_FED_OHM.split()[0]) * 1e3
+    assert 12.6 * pull_ohm / (pull_ohm + first_ohm) < careful_v
     fed = pull_measurement("tap_pin", ("pull_down",), feed="reference")
     assert any("nearest to what the sum gave" in each for each in fed.how)  # 5 V halved is 2.5 V
 

@@ -175,6 +175,8 @@ def _values(needed: dict[float, int], spare: int) -> str:
     )
 
 
+LEARN = "Or let `pinproof learn` guide the readings, do the sum and write the key; it finds the windows too."
+
 # what keeps the proof from being made
 
 
@@ -192,7 +194,7 @@ def _pull(truck: Truck, line: Line, seen: Sequence[Outlook]) -> Iterator[Action]
         why = f"The pull inside {owner.id} is unknown, so no reading can be computed."
     yield Action(
         measure.what, why, measure.minutes, measure.tools, measure.caution,
-        parameters=tuple(f"{owner.path}.{side}" for side in measure.sides), steps=measure.how,
+        parameters=tuple(f"{owner.path}.{side}" for side in measure.sides), steps=(*measure.how, LEARN),
     )  # fmt: skip
 
 

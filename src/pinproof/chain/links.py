@@ -143,7 +143,8 @@ def _circuit(name: str, truck: Truck, line: Line, proof: LineProof) -> tuple[Ver
         if worse:
             return worst(_verdicts(worse)), f"{worse[0].text} Also not shown: {row_words(row)}"
         more = f" ({len(mine) - 1} more.)" if len(mine) > 1 else ""
-        return worst([row.verdict, *_verdicts(decided)]), f"Here it gives way: {row_words(row)}{more}"
+        how = "Here it gives way" if row.verdict is Verdict.FAIL else "Here it is not sure"
+        return worst([row.verdict, *_verdicts(decided)]), f"{how}: {row_words(row)}{more}"
     if decided:
         return worst(_verdicts(decided)), decided[0].text
     if bad:

@@ -38,6 +38,6 @@ def command(file: Path, as_json: bool) -> None:
     for line in lines:
         click.echo(
             f"  line {line['line']} ({line['form']}) on {line['input']}: {line['contacts']} contacts, "
-            f"{line['situations']} situations; meanings {', '.join(line['meanings']) or 'to be taught'}."  # type: ignore[arg-type]
+            f"{line['situations']} situations; meanings {', '.join(line['meanings']) or 'to be found out or taught'}."  # type: ignore[arg-type]
         )
     click.echo(f"Next: pinproof prove {file}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -120,7 +119,6 @@ def tools_words(action: Action) -> str:
 
 def wrapped(text: str, head: str) -> list[str]:
     """Lines of a text behind `head`, the later ones as far in as the first."""
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head), break_long_words=False,
-        break_on_hyphens=False,
-    )  # fmt: skip
+    from pinproof.cli.show import hung
+
+    return hung(text, head, " " * len(head), width=WIDTH)

@@ -100,8 +100,8 @@ def drift_words(drift: Drift, unit: str) -> str:
     days = drift.span_s / DAY_S
     if drift.span_s < SAME_SITTING_S:
         return (
-            f"differs by more than the meter can be off: {said(drift.change)} within {_span(drift.span_s)}. In so short "
-            "a time nothing drifts: a slip of the hand, another switch held, or a loose joint. Strike a slip out "
+            f"differs by more than the meter can be off: {said(drift.change)} within {_span(drift.span_s)}. In so "
+            "short a time nothing drifts: a slip of the hand, another switch held, or a loose joint. Strike a slip out "
             f"(--strike NUMBER --why ...).{left}"
         )
     if drift.word == "jumps":

@@ -316,10 +316,13 @@ def wrapped(text: str, mark: str = "- ") -> list[str]:
     return hung(text, "  " + mark, "    ")
 
 
-def hung(text: str, head: str, later: str | None = None) -> list[str]:
+def hung(text: str, head: str, later: str | None = None, *, width: int = WIDTH) -> list[str]:
     """Lines of a text behind `head`, the later ones as far in as `later` says, or as the first."""
     held = re.sub(r"(?<=\d) (?=[%ΩkMmµnVAWs°])", "\u00a0", text)
-    lines = textwrap.wrap(held, WIDTH, initial_indent=head, subsequent_indent=head if later is None else later)
+    lines = textwrap.wrap(
+        held, width, initial_indent=head, subsequent_indent=head if later is None else later, break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
     return [line.replace("\u00a0", " ") for line in lines]
 
 
@@ -373,9 +376,9 @@ def choice_words(found: Choice) -> str:
         ]
     if found.runners_up and found.advice:
         parts += ["", "  Next best:"]
-        for each in found.runners_up:
-            values = ", ".join(format_value(ohm, "resistance") for ohm in each.values.values())
-            parts.append(f"  - {values}: {_size_words(each.margin, found)}, {each.different_parts} different parts")
+        for other in found.runners_up:
+            values = ", ".join(format_value(ohm, "resistance") for ohm in other.values.values())
+            parts.append(f"  - {values}: {_size_words(other.margin, found)}, {other.different_parts} different parts")
     return "\n".join(parts)
 
 

@@ -23,6 +23,8 @@ from pinproof.design.model import UNKNOWN, Input, Line, Resistor
 Side = Literal["pull_up", "pull_down"]
 
 FIRST_OHM = "10 kΩ"
+FIRST_FED_OHM = "22 kΩ"
+"""Fed from a battery: with it a pull of up to 14 kΩ stays below the careful volts at the first try."""
 LEAST_OHM: dict[Side, str] = {"pull_up": "470 Ω", "pull_down": "1 kΩ"}
 CAREFUL_V = "5 V"
 """Where nobody knows what a pin may see."""
@@ -139,8 +141,9 @@ def pull_measurement(
         battery = source == "battery plus"
         size = "twice what" if battery else "what"
         share = "a third" if battery else "half"
+        first = FIRST_FED_OHM if battery else FIRST_OHM
         steps.append(
-            f"{'Pull-down: read' if both else 'Read'} the ohms of a resistor of about {FIRST_OHM}, half watt: they are "
+            f"{'Pull-down: read' if both else 'Read'} the ohms of a resistor of about {first}, half watt: they are "
             f"R. Feed the pin through it from {source}, with the fused lead. Read Vsupply before R and Vpin at the "
             f"pin, both to the controller's own ground. Sum: {PULL_DOWN_SUM}. Then take for R the resistor nearest to "
             f"{size} the sum gave, not below {LEAST_OHM['pull_down']}, and do it again: Vpin is then about {share} of "
@@ -158,7 +161,8 @@ def pull_measurement(
         else:
             write.append(Written(f"Write on the [[input]] {input_id}", tuple(keys)))
     write += _limit(input_id, max_pin)
-    tools = ["multimeter", f"resistors of {LEAST_OHM[sides[0]]} to {FIRST_OHM}, half watt"]
+    largest = first if "pull_down" in sides else FIRST_OHM
+    tools = ["multimeter", f"resistors of {LEAST_OHM[sides[0]]} to {largest}, half watt"]
     if "pull_down" in sides:
         tools.append("test lead with a 1 A fuse")
     return PullMeasurement(
