@@ -175,7 +175,7 @@ def _values(needed: dict[float, int], spare: int) -> str:
     )
 
 
-LEARN = "Or let `pinproof learn` guide the readings, do the sum and write the key; it finds the windows too."
+LEARN = "By hand as below, or `pinproof learn` guides the readings, does the sum, writes the key and finds the windows."
 
 # what keeps the proof from being made
 
@@ -193,8 +193,8 @@ def _pull(truck: Truck, line: Line, seen: Sequence[Outlook]) -> Iterator[Action]
     else:
         why = f"The pull inside {owner.id} is unknown, so no reading can be computed."
     yield Action(
-        measure.what, why, measure.minutes, measure.tools, measure.caution,
-        parameters=tuple(f"{owner.path}.{side}" for side in measure.sides), steps=(*measure.how, LEARN),
+        measure.what, f"{why} {LEARN}", measure.minutes, measure.tools, measure.caution,
+        parameters=tuple(f"{owner.path}.{side}" for side in measure.sides), steps=measure.how,
     )  # fmt: skip
 
 
