@@ -20,6 +20,8 @@ from pinproof.chain.measures import LINKS, link_of, measure_of
 from pinproof.chain.outlook import in_ohms, own_pull
 from pinproof.choose.drawer import Drawer
 from pinproof.design.model import Line, Truck
+from pinproof.errors import NoSolution
+from pinproof.faults import keep_racing
 from pinproof.proof.results import Finding, LineProof, RestsOn, SituationProof, TruckProof
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict, worst
@@ -108,7 +110,7 @@ def _link(name: str, truck: Truck, proof: TruckProof) -> Link:
     if name in NOT_BUILT:
         return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, NOT_BUILT[name], built=False)
     if name == "repair":
-        return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, REPAIR)
+        return Link(name, QUESTIONS[name], *_repair(truck, proof))
     parts = []
     for each in proof.lines:
         line = truck.line(each.line)
@@ -127,6 +129,34 @@ def _link(name: str, truck: Truck, proof: TruckProof) -> Link:
         name, QUESTIONS[name], worst(verdict for verdict, _ in parts), " ".join(text for _, text in parts),
         _weakest(name, truck, proof, rests), rests,
     )  # fmt: skip
+
+
+def _repair(truck: Truck, proof: TruckProof) -> tuple[Verdict, str]:
+    """Whether something can be unplugged that surely leaves a truck without false commands, and what is left then."""
+    told, verdicts = [], []
+    for line in truck.lines:
+        try:
+            kept = keep_racing(truck, line)
+        except NoSolution:
+            kept = ()
+        if not kept:
+            return Verdict.NOT_SHOWN, REPAIR
+        best = kept[0]
+        what = f"station {best.station}" if best.station else "the coded wire"
+        left = ", ".join(dict.fromkeys(meaning for _, meaning in best.left)) or "no command"
+        verdicts.append(Verdict.PASS if best.is_safe else Verdict.NOT_SHOWN)
+        text = (
+            f"unplug {what}: {left} left, in the worst case"
+            if best.is_safe
+            else f"nothing in {line.id} is safe to unplug"
+        )
+        told.append(f"{line.id}: {text}" if len(truck.lines) > 1 else text)
+    if not told:
+        return Verdict.NOT_SHOWN, REPAIR
+    text = "; ".join(told)
+    firm = proof.verdict if proof.verdict.rank >= Verdict.WOULD_HOLD.rank else Verdict.NOT_SHOWN
+    told_of = "`pinproof faults` lists what can go wrong; `find` and the card search for it."
+    return worst([firm, *verdicts]), f"To keep racing {text}. {told_of}"
 
 
 def _circuit(name: str, truck: Truck, line: Line, proof: LineProof) -> tuple[Verdict, str]:
