@@ -189,8 +189,10 @@ def test_normal_distribution_function() -> None:
 def test_cell_masses() -> None:
     """Log-uniform shares add up, wherever the law's limits fall among the cells."""
     edges = np.geomspace(1.0, 1e4, 9)
-    assert cell_masses(edges, 1.0, 1e4) == pytest.approx(np.full(8, 0.125))
+    assert cell_masses(edges, 1.0, 1e4, tail=0.0) == pytest.approx(np.full(8, 0.125))
     assert cell_masses(edges, 3.0, 700.0).sum() == pytest.approx(1.0)
+    wide = cell_masses(np.geomspace(0.1, 1e5, 7), 1.0, 1e4)  # a decade each: 5 % on either side, the rest inside
+    assert wide == pytest.approx([0.05, 0.225, 0.225, 0.225, 0.225, 0.05])
     assert cell_masses(np.empty(0), 1.0, 1.0).tolist() == [1.0]
 
 

@@ -44,12 +44,14 @@ class Outcome:
     steps: int
     minutes: float
     noticed: bool
+    one_of_two: bool = False
     tellable: bool | None = None
     hard: str = ""
 
     @property
     def right(self) -> bool:
-        return self.first == self.true_class
+        """The true class; of two causes at once either."""
+        return self.first == self.true_class or self.one_of_two
 
 
 _KNOWN: dict[tuple[int, str], Any] = {}  # only the latest: one line takes some hundred megabytes
@@ -137,7 +139,9 @@ def follow(number: int, play: Playing, case: Case, hard: str = "") -> Outcome:
     of_true = math.fsum(each.probability for each in found.classes if same_class(mine[each.name], true))
     return Outcome(
         number, case.seed, case.column, true, case.true_cause.mechanism, first, found.first.probability, of_true,
-        advice.state, steps, minutes, noticed, None, hard,
+        advice.state, steps, minutes, noticed,
+        len(case.causes) > 1 and any(same_class(mine[found.first.name], each.class_name) for each in case.causes),
+        None, hard,
     )  # fmt: skip
 
 

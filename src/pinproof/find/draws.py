@@ -29,6 +29,8 @@ CELLS_PER_DECADE = 6
 TIMES_CELLS = 14
 PER_CELL = 16
 HARD_DRAWS = 512
+BEYOND = 10.0  # a severity may lie this far outside the limits of its law
+TAIL = 0.1  # with this probability
 STEP = 0.25  # of the natural logarithm: step and width of what is drawn wide
 LEAST_CLOSED_OHM = 0.02
 WIDEST_LEAK_OHM = 100e6
@@ -139,16 +141,28 @@ def _cells(hypothesis: Hypothesis) -> FloatArray:
     high = max(each.high for each in hypothesis.mechanisms)
     if hypothesis.how == "times":
         return np.geomspace(low, high, TIMES_CELLS + 1)
+    low, high = low / BEYOND, high * BEYOND
     return np.geomspace(low, high, max(round(CELLS_PER_DECADE * math.log10(high / low)), 1) + 1)
 
 
-def cell_masses(edges: FloatArray, low: float, high: float) -> FloatArray:
-    """Share of a log-uniform severity that falls into each cell, shape (J,). A hard fault has one cell."""
+def cell_masses(edges: FloatArray, low: float, high: float, tail: float = TAIL) -> FloatArray:
+    """Share of a log-uniform severity that falls into each cell, shape (J,). A hard fault has one cell.
+
+    `tail` of it lies outside the law's limits, half on each side and at most the factor BEYOND away: nobody knows these
+    laws well. What falls outside the cells too counts inside.
+    """
     if len(edges) < 2:
         return np.ones(1)
-    inside = np.log(np.clip(edges, low, high))
-    masses: FloatArray = np.diff(inside) / math.log(high / low)
-    return masses
+
+    def share(least: float, most: float) -> FloatArray:
+        out: FloatArray = np.diff(np.log(np.clip(edges, least, most))) / math.log(most / least)
+        return out
+
+    masses = (1.0 - tail) * share(low, high)
+    if tail > 0.0:
+        masses = masses + tail / 2.0 * (share(low / BEYOND, low) + share(high, high * BEYOND))
+    total: FloatArray = masses / masses.sum()
+    return total
 
 
 def _trucks(view: LineView, n: int, seed: int) -> tuple[FloatArray, FloatArray, FloatArray]:
