@@ -26,7 +26,7 @@ from pinproof.find import (
     table_text,
     weights_of,
 )
-from pinproof.find.draws import cell_masses
+from pinproof.find.draws import TAIL, cell_masses
 from pinproof.find.hypotheses import hypotheses
 from pinproof.find.likelihood import Given, log_densities
 from pinproof.find.looks import change_min, set_up_after
@@ -142,7 +142,7 @@ def test_posterior_of_one_reading_against_plain_enumeration(one: Diagnosis) -> N
     added = np.exp(np.linspace(0.0, math.log(1e6), 200_001))
     drifted = density(1000.0 + added + rest).mean()
     table = weights_of().in_service
-    want = (table["wrong resistor"] / 3.0 * high) / (table["cold solder"] / 2.0 * drifted)
+    want = (table["wrong resistor"] / 3.0 * high) / (table["cold solder"] / 2.0 * (1.0 - TAIL) * drifted)
     assert ratio == pytest.approx(want, rel=0.1)
 
 
