@@ -19,7 +19,7 @@ from pinproof.proof import prove
 
 MADE_ON = date(2026, 11, 24)
 GALLERY = Path(__file__).resolve().parent.parent / "docs" / "gallery"
-KEPT = ("-circuit.svg", "-drift.svg", "-readings-run-", "book.pdf", "card.html")
+KEPT = ("-circuit.svg", "-drift.svg", "-readings-run-", "book.pdf", "bench.pdf", "card.html")
 
 
 def files_of(name: str) -> dict[str, bytes]:
