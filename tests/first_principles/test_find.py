@@ -379,3 +379,20 @@ def test_the_usual_meter() -> None:
     of = USUAL.ohms[USUAL.ohm_range(1500.0)]
     assert 1500.0 * of.relative + of.digits * of.digit == pytest.approx(15.5)
     assert of.full == pytest.approx(6000.0)
+
+
+def test_a_number_that_decides_alone_is_read_twice(sandpiper: Diagnosis) -> None:
+    """All reports point to one branch; one number says otherwise: it is asked for again before anything is called."""
+    session = Session(sandpiper)
+    for text in ("idle=automatic", "lever_manual=manual", "lever_manual+lever_up=manual",
+                 "lever_manual+lever_down=down", "lever_manual+wheel_up=up", "lever_manual+wheel_down=down"):  # fmt: skip
+        session = session.told(read(sandpiper, f"meaning {text}"))
+    odd = session.adding(read(sandpiper, "volts lever_manual+lever_up = 3.5 at 13.8"))
+    advice = odd.advice()
+    assert advice.posterior.first.name == "setting"
+    assert advice.state == "look"
+    assert advice.step is not None and advice.step.look.id == "volts lever_manual+lever_up"
+    assert "Read it once more" in " ".join(advice.doubts)
+    again = odd.adding(read(sandpiper, "volts lever_manual+lever_up = 3.51 at 13.82"))
+    assert "volts lever_manual+lever_up" in again.twice
+    assert again.advice().state == "found"

@@ -130,7 +130,8 @@ def follow(number: int, play: Playing, case: Case, hard: str = "") -> Outcome:
     while advice.state == "look" and advice.step is not None and steps < MOST_STEPS:
         minutes += advice.step.minutes
         steps += 1
-        session = session.adding(seen_of(diagnosis, case.read(advice.step.look.id)))
+        again = any(each.look.id == advice.step.look.id for each in session.seen)
+        session = session.adding(seen_of(diagnosis, case.read(advice.step.look.id, repeat=int(again))))
         advice = session.advice(outlooks=False)
     found = advice.posterior
     true = case.true_class

@@ -24,6 +24,8 @@ from pinproof.quantities import parse
 
 OPEN_WORDS = ("ol", "o.l", "o.l.", "0l", "open", "inf", "1.")
 DOUBTED = 0.5
+OTHERWISE = 0.5
+AGAIN = "everything now hangs on {look} alone. Read it once more before anything is cut or swapped."
 TOLD = 0.05  # classes under this are not told one by one
 
 
@@ -54,21 +56,24 @@ class Advice:
 
 @dataclass(frozen=True)
 class Session:
-    """Readings so far, in order, and the set-up the truck is in."""
+    """Readings so far, in order, and the set-up the truck is in. `twice`: looks that were read again."""
 
     diagnosis: Diagnosis = field(repr=False)
     seen: tuple[Seen, ...] = ()
     now: SetUp = "start"
     without: frozenset[str] = frozenset()
+    twice: frozenset[str] = frozenset()
 
     def adding(self, *more: Seen) -> Session:
         """With further readings; the same look read again replaces the earlier reading."""
-        seen, now = list(self.seen), self.now
+        seen, now, twice = list(self.seen), self.now, set(self.twice)
         for each in more:
+            if any(one.look.id == each.look.id for one in seen):
+                twice.add(each.look.id)
             seen = [one for one in seen if one.look.id != each.look.id]
             seen.append(each)
             now = set_up_after(now, each.look)
-        return dataclasses.replace(self, seen=tuple(seen), now=now)
+        return dataclasses.replace(self, seen=tuple(seen), now=now, twice=frozenset(twice))
 
     def told(self, *more: Seen) -> Session:
         """What the driver knew before anything was set up: costs no set-up."""
@@ -83,6 +88,11 @@ class Session:
         found = self.diagnosis.posterior(self.seen)
         doubts = doubts_of(self.diagnosis, self.seen, found)
         if found.first.probability >= STANDS_OUT:
+            alone = self._decides_alone(found)
+            if alone is not None:
+                again = Step(alone, 0.0, alone.minutes(self.now), alone.weighed_min(self.now))
+                told = self._outlooks(found, alone) if outlooks else ()
+                return Advice("look", found, again, told, (), (*doubts, AGAIN.format(look=alone.id)))
             return Advice("found", found, None, (), doubts=doubts)
         steps = next_steps(self.diagnosis, self.seen, self.now, found, self.without)
         if not steps or max(each.gain_bits for each in steps) < NOTHING_LEFT_BITS:
@@ -91,6 +101,16 @@ class Session:
         useful = [each for each in steps if each.gain_bits >= NOTHING_LEFT_BITS]
         told = self._outlooks(found, useful[0].look) if outlooks else ()
         return Advice("look", found, useful[0], told, tuple(useful[1:4]), doubts)
+
+    def _decides_alone(self, found: Posterior) -> Look | None:
+        """A number without which something else would be thought: it should be read twice before anything is cut."""
+        for each in self.seen:
+            if each.meaning is not None or each.look.id in self.twice:
+                continue
+            rest = self.diagnosis.posterior([one for one in self.seen if one is not each]).first
+            if rest.name != found.first.name and rest.probability >= OTHERWISE:
+                return each.look
+        return None
 
     def _outlooks(self, found: Posterior, look: Look) -> tuple[Outlook, ...]:
         out = []
