@@ -23,7 +23,10 @@ LAYERS: list[tuple[str, list[str]]] = [
     ("ground", ["quantities", "tables", "verdict", "examples"]),
     ("model", ["design", "record"]),
     ("circuit", ["network", "wiring", "observe"]),
-    ("engines", ["proof", "choose", "chain", "faults", "find", "meter", "learn", "harness", "driveline", "logs"]),
+    (
+        "engines",
+        ["proof", "choose", "chain", "faults", "find", "meter", "learn", "harness", "inhibit", "driveline", "logs"],
+    ),
     ("drawings", ["drawings"]),
     ("outputs", ["pack"]),
     ("faces", ["web", "cli", "__main__"]),
@@ -39,6 +42,7 @@ ARROWS = {
     ("observe", "network"),
     ("choose", "proof"),
     ("faults", "proof"),
+    ("harness", "proof"),
     ("meter", "proof"),
     ("chain", "proof"),
     ("chain", "choose"),
@@ -52,6 +56,7 @@ ARROWS = {
     ("find", "faults"),
     ("find", "meter"),
     ("find", "proof"),
+    ("inhibit", "faults"),
     ("cli", "web"),  # the command that starts the web app
     ("__main__", "cli"),
 }
@@ -234,7 +239,8 @@ def test_only_declared_libraries_are_used(project_root: Path) -> None:
             "src/pinproof/proof/spans.py:1 imports pinproof.choose: both are in the layer `engines`; "
             "the only arrows there are chain -> choose, chain -> driveline, chain -> faults, chain -> find, "
             "chain -> harness, chain -> learn, chain -> logs, chain -> meter, chain -> proof, choose -> proof, "
-            "faults -> proof, find -> faults, find -> meter, find -> proof, meter -> proof",
+            "faults -> proof, find -> faults, find -> meter, find -> proof, harness -> proof, inhibit -> faults, "
+            "meter -> proof",
         ),
         (
             "pinproof/design/__init__.py",

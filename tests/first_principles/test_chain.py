@@ -76,7 +76,7 @@ def test_links_without_an_engine_say_so() -> None:
     for name in NOT_BUILT:
         link = chain.link(name)
         assert (link.verdict, link.built) == (Verdict.NOT_SHOWN, False)
-        assert "Not built in this version" in link.text
+        assert "ot built in this version" in " ".join(link.text.split())
     for link in chain.links:
         assert link.built == (link.name not in NOT_BUILT)
 

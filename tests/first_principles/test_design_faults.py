@@ -405,7 +405,7 @@ def test_unknown_words_everywhere_are_errors():
         ("k" * 1_900_000 + " = 1", "Unknown key"),
         ('a = "' + "x" * 1_900_000 + '"', "Unknown key"),
         ('a = """' + "\\\\" * 900_000, "Unterminated"),
-        ("[[place]]\n" * 2_000, "256 is the most"),
+        ("[[device]]\n" * 2_000, "256 is the most"),
     ],
     ids=range(7),
 )

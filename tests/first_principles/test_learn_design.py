@@ -78,8 +78,7 @@ def test_edges_may_lie_anywhere_in_their_brackets() -> None:
             if end is None:
                 continue
             low, high = next(pair for pair in limits if pair[0] <= end.middle_ohm <= pair[1])
-            number, unit = window.uncertainty.split()
-            reach = float(number) * (end.middle_ohm / 100.0 if unit == "%" else 1.0)
+            reach = float(end.off_text)
             assert end.middle_ohm - reach <= low and high <= end.middle_ohm + reach
 
 
@@ -87,13 +86,13 @@ def test_a_stretch_that_was_not_accepted_parts_a_window() -> None:
     state = learned([0.5], ["low", "high"], hidden=0.2)
     assert len(windows_of(state)) == 2
     cautious = windows_of(replace(state, accepted=0.0))
-    assert sum(each.maybe for each in cautious) > 2
-    maybe = [each for each in cautious if each.maybe]
+    assert len(cautious) > 4
     visited = sorted(state.bounds(v)[1] for v in state.visits)
-    for each in maybe:
-        assert each.low is not None and each.high is not None and each.sure[0] >= each.sure[1]
-        if each.high.middle_ohm < 1e6:
-            assert any(a < each.low.middle_ohm < each.high.middle_ohm < b for a, b in itertools.pairwise(visited))
+    for low, high in itertools.pairwise(visited):
+        middle = (low + min(high, 1e6)) / 2.0
+        if state.scale.reading(high) - state.scale.reading(low) > 2.0 * state.resolution:
+            assert not any(each.sure[0] < middle < each.sure[1] for each in cautious), "nobody looked there"
+            assert any(each.reach[0] <= middle <= each.reach[1] for each in cautious)
 
 
 def test_an_edge_that_is_only_roughly_known_leaves_the_other_end_sharp() -> None:
@@ -101,11 +100,11 @@ def test_an_edge_that_is_only_roughly_known_leaves_the_other_end_sharp() -> None
     state = learned([0.25, 0.5], ["low", "up", "high"], hidden=0.2)
     early = replace(state, visits=tuple(v for v in state.visits if not 0.45 < state.scale.reading(v.ohm) < 0.9))
     up = [each for each in windows_of(early) if each.meaning == "up"]
-    sure = [each for each in up if not each.maybe]
-    assert len(sure) == 1 and sure[0].sure[0] < sure[0].sure[1]
-    assert any(each.maybe for each in up)
-    reach = max(each.high.middle_ohm for each in up if each.high is not None)
-    assert reach > 1000.0, "the edge at half scale lies within what it may reach"
+    low, high = up[0].low, up[-1].high
+    assert low is not None and high is not None
+    assert low.off_ohm < 0.03 * low.middle_ohm < high.off_ohm, "each end has its own uncertainty"
+    assert up[0].sure[0] < up[0].sure[1]
+    assert up[-1].reach[1] > 1000.0 > up[-1].sure[1], "the edge at half scale lies within what it may reach"
 
 
 def test_nothing_but_the_learned_changes() -> None:

@@ -163,14 +163,14 @@ def best_mean(cells: int, count: int) -> float:
 
 @pytest.mark.parametrize("count", [1, 2, 3, 4])
 def test_readings_needed_are_near_the_best_possible(count: int) -> None:
-    """The least mean of any method, plus the two ends that this one has to read, plus half a reading and half per edge.
+    """The least mean of any method, plus the two ends, plus three quarters of a reading and half a one per edge.
 
-    The surplus is what real resistors cost: they do not lie on a grid, and edges may lie nearer than a step.
+    A quarter goes to asking whether an open pin holds its meaning. The rest is what real resistors cost: they do not lie on a grid, and edges may lie nearer than a step.
     """
     need = [search(a_pin(seed, count), both_ways=False)[1] for seed in range(24)]
     known = [each for each in need if each]
     assert len(known) >= 22, "two edges within 1 % of each other may stay one"
-    assert statistics.mean(known) <= best_mean(100, count) + 2.5 + 0.5 * count
+    assert statistics.mean(known) <= best_mean(100, count) + 2.75 + 0.5 * count
 
 
 def test_the_wanted_count_is_met_for_one_and_two_edges_and_out_of_reach_for_more() -> None:

@@ -183,7 +183,8 @@ class Case:
                 return Reading(reading, meaning=self.setting[1])
             seen = self.looks.reading(np.asarray(self.true_value(reading)), self.looks.rails(self.values))
             return Reading(reading, meaning=self.looks.meaning(float(seen), self.edges))
-        wrong = self.mistyped and rng.random() < MISTYPED
+        dice = rng.random()  # thrown in any case, so that all else is as without mistyping
+        wrong = self.mistyped and dice < MISTYPED
         if kind == "volts":
             true_supply_v = float(self.values[self.looks.sources["supply"]])
             supply_v = self.meter.volts(true_supply_v, rng)
@@ -254,7 +255,7 @@ def make_case(
     of the readings typed a decade off or with two digits exchanged."""
     looks = looks_of(truck, line_id)
     rng = np.random.default_rng([seed, truck.seed, 20])
-    causes = _draw_causes(causes_of(truck, line_id, column), double, unlisted, rng)
+    causes = _draw_causes(looks.causes(column), double, unlisted, rng)
     severities = {}
     faults = [c for c in causes if c.fault is not None]
     for name, c in zip(SEVERITIES, faults, strict=False):

@@ -24,7 +24,7 @@ from tests.truth.networks import Array
 STEEP, REACH = 400, 8.0
 _STEPS = range(-int(REACH) * STEEP, int(REACH) * STEEP + 2)
 _NORMAL = np.array([0.5 * math.erfc(-k / STEEP / math.sqrt(2)) for k in _STEPS])
-COARSE = ((0.5, False), (0.2, False), (0.08, False))
+COARSE = ((0.25, False), (0.06, False))
 MIDDLE = ((0.03, False), (0.01, False))
 FINE = (
     *((t, False) for t in (0.004, 0.0015, 0.0006, 0.0002)),

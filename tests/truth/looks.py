@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tests.truth.causes import Cause, causes_of
 from tests.truth.faults import Fault
 from tests.truth.judge import Win, reading_windows, requirement, situations
 from tests.truth.networks import (
@@ -88,6 +89,7 @@ class Looks:
             self.situations[name], self.right[name] = operated, must
         self.sources = source_paths(truck, line)
         self._parts: dict[str, Part] = {}
+        self._causes: dict[str, list[Cause]] = {}
         self._nets: dict[tuple[str, tuple[Fault, ...]], Network] = {}
         self._sound: dict[frozenset[str], tuple[Piece, ...]] = {}
 
@@ -95,6 +97,11 @@ class Looks:
         if operated not in self._sound:
             self._sound[operated] = sound_pieces(truck, line, operated)
         return self._sound[operated]
+
+    def causes(self, column: str) -> list[Cause]:
+        if column not in self._causes:
+            self._causes[column] = causes_of(self.truck, self.line.id, column)
+        return self._causes[column]
 
     @property
     def required(self) -> list[str]:

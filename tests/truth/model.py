@@ -77,7 +77,7 @@ class Group:
             total = total + np.log(np.maximum(chance, FLOOR))
         return total
 
-    def finish(self, full: float, meanings: int) -> None:
+    def finish(self, full: float) -> None:
         """Target, spread and table, once all readings are in."""
         if self.kind == MEANING:
             self.spread, self.reach = 0.01 * full, 0.5 * full
@@ -131,7 +131,7 @@ class Structure:
         if only_supply:
             self.groups = [g for g in self.groups if g.kind == SUPPLY]
         for g in self.groups:
-            g.finish(looks.full, len(looks.meanings))
+            g.finish(looks.full)
         paths = {p for g in self.groups if g.net for p in g.net.parts} - set(SEVERITIES)
         powered = [g.net for g in self.groups if g.kind in (PIN, MEANING) and g.net]
         self.powered = bool(powered) or any(g.kind == SUPPLY for g in self.groups)

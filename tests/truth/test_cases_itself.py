@@ -140,10 +140,8 @@ def test_weights_of_one_small_line_by_hand() -> None:
     assert p("~up and ~down bridged") == pytest.approx(5 / 5)
     assert p("controller pin") == pytest.approx(1)
     soft = [c for c in causes if c.mechanism == "terminal not seated" and c.class_name == "wire high"]
-    assert [(c.severity, c.probability * total) for c in soft] == [
-        (None, pytest.approx(7 / 8)),
-        (Severity(0.1, 100e3), pytest.approx(7 / 8)),
-    ]
+    assert [c.severity for c in soft] == [None, Severity(0.1, 100e3)]
+    assert [c.probability * total for c in soft] == pytest.approx([7 / 8, 7 / 8])
 
 
 def test_not_listed_never_falls_under_one_per_cent(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -181,7 +179,14 @@ def test_networks_agree_with_exact_nodal_analysis_of_the_faults_page() -> None:
                 level = e.levels[0] if len(e.levels) == 1 or e.path.endswith((".open", "leak1")) else sum(e.levels) / 2
                 level = level if level == INF else max(F(level), F(1, 1000))
                 exact.append((e.a, e.b, level))
-            rails = {"ground": F(0), "return": F(1, 50), "chassis": F(1, 40), "battery": F(12), "reference": F(5), "feed": F(11)}
+            rails = {
+                "ground": F(0),
+                "return": F(1, 50),
+                "chassis": F(1, 40),
+                "battery": F(12),
+                "reference": F(5),
+                "feed": F(11),
+            }
             pieces = line_pieces(truck, line, operated, (fault,))
             assert len(pieces) == len(exact)
             left = list(exact)
@@ -258,7 +263,7 @@ def test_every_class_is_drawn() -> None:
 
 
 def test_faults_outside_the_model() -> None:
-    kinds = collections.Counter()
+    kinds: collections.Counter[str] = collections.Counter()
     for seed, p in enumerate(playing_trucks(43)):
         case = make_case(p.truck, p.line_id, seed, unlisted=True)
         kinds[case.unlisted] += 1
@@ -287,14 +292,8 @@ def test_one_reading_in_a_hundred_is_mistyped() -> None:
     for seed in range(300):
         plain, typed = make_case(truck, "taps", seed), make_case(truck, "taps", seed, mistyped=True)
         ids = [i for i in plain.available() if i.startswith("ohms")]
-        other += sum(not _close(plain.read(i).ohm, typed.read(i).ohm) for i in ids)
-    assert 1 <= other <= 25  # of 900
-
-
-def _close(a: float | None, b: float | None) -> bool:
-    assert a is not None
-    assert b is not None
-    return a == b or abs(a - b) < 0.01 * abs(a) + 1
+        other += sum(plain.read(i) != typed.read(i) for i in ids)
+    assert 1 <= other <= 22  # of 900
 
 
 def test_a_diode_in_the_coded_wire_drops_its_volts() -> None:
@@ -401,11 +400,25 @@ def test_without_readings_it_is_the_prior() -> None:
     assert sum(found.values()) == pytest.approx(1)
 
 
+def test_other_weights_move_the_posterior_by_their_ratio() -> None:
+    truck, readings = small_truck(), [_shown(math.inf)]
+    plain = posterior(truck, "taps", readings)
+    doubled = [
+        dataclasses.replace(c, probability=c.probability * (2 if c.class_name == "wire high" else 1))
+        for c in causes_of(truck, "taps")
+        if c.class_name != NOT_LISTED
+    ]
+    moved = Oracle(truck, "taps", readings, causes=doubled).judge().classes
+    assert moved[NOT_LISTED] == 0
+    ratio = moved["wire high"] / moved["branch up high"] / (plain["wire high"] / plain["branch up high"])
+    assert ratio == pytest.approx(2, rel=0.05)
+
+
 def test_like_faults_get_like_posteriors() -> None:
     truck = small_truck(2, ("1000", "1000"), leak_to_ground="200000")
     found = posterior(truck, "taps", [Reading("ohms idle", ohm=998.0), Reading("meaning idle", meaning="up")])
     assert found["branch up always on"] > 0.3
-    pairs = [(n, n.replace("up", "down")) for n in found if "branch up" in n or n.startswith("~up to")]
+    pairs = [(n, n.replace("up ", "down ")) for n in found if "branch up" in n or n.startswith("~up to")]
     assert len(pairs) == 6
     for one, two in pairs:
         assert found[one] == pytest.approx(found[two], abs=0.01), one
@@ -452,11 +465,11 @@ def test_posteriors_are_right_as_often_as_they_say() -> None:
     """Over drawn cases the true class has on average the posterior that the sum of squares foretells."""
     lines = playing_trucks(43)
     gaps = []
-    for k in range(14):
+    for k in range(10):
         p = lines[(5 * k) % len(lines)]
         case = make_case(p.truck, p.line_id, 700 + k)
         ids = np.random.default_rng(k).choice(case.available(), 3, replace=False)
-        found = judge(p.truck, p.line_id, [case.read(str(i)) for i in ids], tolerance=0.02).classes
+        found = judge(p.truck, p.line_id, [case.read(str(i)) for i in ids], tolerance=0.03).classes
         gaps.append(found[case.true_class] - sum(x * x for x in found.values()))
     assert abs(np.mean(gaps)) < 4 * 0.3 / math.sqrt(len(gaps))
 
@@ -469,9 +482,9 @@ def test_twice_the_draws_change_nothing(number: int) -> None:
     p = playing_trucks(13)[number]
     case = make_case(p.truck, p.line_id, 31)
     readings = [case.read(i) for i in case.available() if not i.startswith(("plus", "chassis", "meaning"))][:4]
-    one = judge(p.truck, p.line_id, readings, tolerance=0.004)
-    two = judge(p.truck, p.line_id, readings, tolerance=0.0027, most_draws=200_000, seed=1)
-    assert two.draws > one.draws or max(one.errors.values()) < 0.0027
+    one = judge(p.truck, p.line_id, readings, tolerance=0.003, most_draws=300_000)
+    two = judge(p.truck, p.line_id, readings, tolerance=0.003 / 2**0.5, most_draws=600_000, seed=1)
+    assert two.draws > one.draws or max(one.errors.values()) < 0.001
     for name, x in one.classes.items():
         assert x == pytest.approx(two.classes[name], abs=0.01), name
 
@@ -489,7 +502,7 @@ def test_finer_strata_change_nothing() -> None:
 def test_share_that_can_be_told(capsys: pytest.CaptureFixture[str]) -> None:
     lines = playing_trucks(43)
     told = []
-    for k in range(12):
+    for k in range(6):
         p = lines[(7 * k) % len(lines)]
         told.append(tellable(make_case(p.truck, p.line_id, 40 + k)))
     with capsys.disabled():

@@ -46,8 +46,8 @@ QUESTIONS = {
     "repair": "What broke, and what keeps the truck going?",
 }
 NOT_BUILT = {
-    "gear": "Not built in this version: the driveline is not computed. Work the speeds per gear out by hand, and keep "
-    "the controller's own over-speed guard on.",
+    "gear": "Not told by this file: `pinproof gears --begin drive.toml` does the sums of tyres, axle and gears. Not "
+    "built in this version: reading them here.",
     "log": "Not built in this version: logs are not read. Count taps and shifts on a slow drive in an empty area.",
 }
 REPAIR = (

@@ -192,8 +192,10 @@ def _changes(truck: Truck, line: Line, row: Row) -> Iterator[tuple[str, Truck, f
             replace(truck, contacts=tuple(dry.get(each.id, each) for each in truck.contacts)),
             None,
         )
-    if any(window.uncertainty > 0.0 for window in line.windows):
-        sharp = tuple(replace(window, uncertainty=0.0) for window in line.windows)
+    if any(window.unsure for window in line.windows):
+        sharp = tuple(
+            replace(each, uncertainty=0.0, uncertainty_low=0.0, uncertainty_high=0.0) for each in line.windows
+        )
         yield "window edges measured exactly", _with_line(truck, replace(line, windows=sharp)), None
     for meaning in dict.fromkeys((*row.meanings, *((row.need.means,) if row.need and row.need.means else ()))):
         wider = _widened(line, meaning) if row.need is not None and row.need.how == "inside" else None

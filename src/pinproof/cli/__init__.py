@@ -25,6 +25,8 @@ COMMANDS = {
     "record": "Show the readings kept so far, and what has moved.",
     "choose": "Choose resistor values and prove the result.",
     "learn": "Learn an unknown pin: the source behind it, and where its meaning changes.",
+    "harness": "Lay out the harness: every wire with its size, length, colour and ends.",
+    "gears": "Work out gears, safe downshifts and shift lines; convert a borrowed table; print the settings.",
     "adopt": "Begin another truck from a design that somebody shared.",
     "drawer": "Keep a list of the resistors you have.",
     "pack": "Write the build book, the field card, lists and drawings.",

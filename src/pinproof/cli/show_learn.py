@@ -224,14 +224,18 @@ def _ceil_percent(width: float) -> str:
     return f"{int(width * 100.0) + 1}"
 
 
+def _joined(one: LearnedWindow, other: LearnedWindow) -> bool:
+    """True if one window goes on in the next: the same meaning, only not looked at in between."""
+    return one.meaning == other.meaning and one.high is not None and one.high == other.low
+
+
 def window_words(found: tuple[LearnedWindow, ...]) -> str:
     """The windows as they would be written."""
     rows = []
     for each in found:
         low, high = ("–", "–") if each.maybe else (ohms(x) for x in each.sure)
-        kind = "may reach: not visited, or an edge in it" if each.maybe else "fault" if each.fault else ""
-        rows.append((each.meaning, low, high, each.uncertainty or "–", kind))
-    return table(rows, ("meaning", "surely from", "to", "uncertainty", "")) if rows else ""
+        rows.append((each.meaning, low, high, *(ohms(x) for x in each.reach), "fault" if each.fault else ""))
+    return table(rows, ("meaning", "surely from", "to", "may reach from", "to", "")) if rows else ""
 
 
 def readings_csv(session: Session) -> str:

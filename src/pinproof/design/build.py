@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, TypeVar
 
+from pinproof.design.build_harness import harness_tables
 from pinproof.design.model import (
     UNKNOWN,
     Basis,
@@ -57,11 +58,13 @@ def build(row: Row, *, source_path: str, text_hash: str, warnings: tuple[str, ..
         lines=tuple(_with_own_pull(_line(one, numbers), inputs) for one in row.rows("line")),
         devices=tuple(_device(one) for one in row.rows("device")),
         contacts=tuple(_contact(one, numbers) for one in row.rows("contact")),
-        places=tuple(Place(temperature=one.get("temperature"), **_labels(one)) for one in row.rows("place")),
-        runs=tuple(
-            Run(between=_two(one.get("between")), length=one.get("length"), **_labels(one)) for one in row.rows("run")
+        places=tuple(
+            Place(temperature=one.get("temperature"), inside=one.get("inside", False), **_labels(one))
+            for one in row.rows("place")
         ),
+        runs=tuple(_run(one) for one in row.rows("run")),
         plugs=tuple(_plug(one) for one in row.rows("plug")),
+        **harness_tables(row),
         warnings=warnings,
         source_path=source_path,
         text_hash=text_hash,
@@ -127,7 +130,7 @@ def source_side(row: Row) -> Rail:
 def _line(row: Row, defaults: dict[str, Value]) -> Line:
     plain = (
         "input", "form", "idle", "enable", "taps_fed", "ladder_to", "wire", "source_wire", "return_offset", "feed_from",
-        "feed_drop", "series_diode", "leak_to_ground", "leak_to_supply",
+        "feed_drop", "series_diode", "leak_to_ground", "leak_to_supply", "feed", "returns_to",
     )  # fmt: skip
     return Line(
         **{name: row.get(name) for name in plain},
@@ -163,6 +166,15 @@ def _with_own_pull(line: Line, inputs: tuple[Input, ...]) -> Line:
     )
 
 
+def _off(row: Row, side: str, kind: str) -> float | None:
+    """How far one edge may lie off, where that is stated for it alone."""
+    edge: Reading | None = row.get(side)
+    own: Reading | None = row.get(f"uncertainty_{side}")
+    if edge is None or own is None:
+        return None
+    return abs(edge.value) * own.value if own.kind == "ratio" and kind in ("ohm", "volt") else own.value
+
+
 def _window(row: Row) -> Window:
     low: Reading | None = row.get("low")
     high: Reading | None = row.get("high")
@@ -175,6 +187,8 @@ def _window(row: Row) -> Window:
         kind=kind,
         low=low.value if low is not None else None,
         high=high.value if high is not None else None,
+        uncertainty_low=_off(row, "low", kind),
+        uncertainty_high=_off(row, "high", kind),
         uncertainty=spread.value if spread is not None else 0.0,
         uncertainty_relative=spread is not None and spread.kind == "ratio" and kind in ("ohm", "volt"),
         with_pull_ohm=row.get("with_pull").value if row.has("with_pull") else None,
@@ -220,7 +234,13 @@ def _element(row: Row, defaults: dict[str, Value]) -> Element:
 
 
 def _device(row: Row) -> Device:
-    return Device(place=row.get("place"), exclusive=row.get("exclusive", ()), **_labels(row))
+    return Device(
+        place=row.get("place"),
+        exclusive=row.get("exclusive", ()),
+        plug=row.get("plug"),
+        positions=row.get("positions", ()),
+        **_labels(row),
+    )
 
 
 def _own(row: Row, key: str, defaults: dict[str, Value]) -> Value | None:
@@ -248,10 +268,38 @@ def _contact(row: Row, defaults: dict[str, Value]) -> Contact:
         material=row.get("material"),
         bounce=row.get("bounce"),
         station=row.get("station"),
+        positions=row.get("positions", ()),
         **_labels(row),
     )
 
 
 def _plug(row: Row) -> Plug:
-    cavities = tuple(Cavity(one.id, one.get("signal", ""), one.get("note", ""), one.path) for one in row.rows("cavity"))
-    return Plug(place=row.get("place"), cavities=cavities, **_labels(row))
+    cavities = tuple(
+        Cavity(one.id, one.get("signal", ""), one.get("note", ""), one.path, one.get("terminal"), one.get("seal"))
+        for one in row.rows("cavity")
+    )
+    return Plug(
+        place=row.get("place"),
+        cavities=cavities,
+        bus=row.get("bus", False),
+        terminal=row.get("terminal"),
+        seal=row.get("seal"),
+        part=row.get("part", ""),
+        columns=row.get("columns"),
+        numbered_from=row.get("numbered_from", "wire side"),
+        unit=row.get("unit"),
+        **_labels(row),
+    )
+
+
+def _run(row: Row) -> Run:
+    return Run(
+        between=_two(row.get("between")),
+        length=row.get("length"),
+        environment=row.get("environment", "bundle"),
+        temperature=row.get("temperature"),
+        hot=row.get("hot", False),
+        splices=row.get("splices", True),
+        clip=row.get("clip", ""),
+        **_labels(row),
+    )

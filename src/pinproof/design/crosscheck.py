@@ -7,6 +7,7 @@ Beside:  `crosslines` looks at each line, `crosswindows` at its windows and targ
 
 from __future__ import annotations
 
+from pinproof.design.crossharness import check_harness
 from pinproof.design.crosslines import MOST_CONTACTS, check_line
 from pinproof.design.crossnames import Names
 from pinproof.design.keys import FORMAT
@@ -53,6 +54,7 @@ class _Cross:
             for name in row.get("between", ()):
                 self.names.known(row, "between", "place", name)
         self._resistors()
+        check_harness(self.names)
 
     def _parts(self, row: Row | None) -> None:
         if row is None:
@@ -135,7 +137,8 @@ class _Cross:
     def _device(self, row: Row) -> None:
         self.names.ref(row, "place", "place")
         mine = [contact.id for contact in self.truck.rows("contact") if contact.get("device") == row.id]
-        if row.id and not mine:
+        switched = any(one.get("device") == row.id for one in self.truck.rows("switch"))
+        if row.id and not mine and not switched:
             self.reader.warn(row, "id", "No contact names this device.")
         for group in row.get("exclusive", ()):
             for name in group:

@@ -27,7 +27,25 @@ class Names:
         self.stated_defaults = set(defaults.raw) if defaults is not None else set()  # rightly or not
         self.by_id = {
             kind: {row.id: row for row in truck.rows(kind) if row.id}
-            for kind in ("input", "line", "device", "contact", "place", "plug")
+            for kind in (
+                "input",
+                "line",
+                "device",
+                "contact",
+                "place",
+                "plug",
+                "run",
+                "joint",
+                "stud",
+                "terminal",
+                "seal",
+                "cable",
+                "feed",
+                "switch",
+                "load",
+                "relay",
+                "driver",
+            )
         }
         self.contacts_on: dict[str, list[Row]] = {}
         for contact in truck.rows("contact"):

@@ -47,7 +47,7 @@ def check_windows(reader: Words, truck: Row, line: Row, pin: Row | None, contact
 
 
 def _one_window(reader: Words, row: Row, pin: Row | None, space: _Space) -> None:
-    low, high, spread = row.get("low"), row.get("high"), row.get("uncertainty")
+    low, high = row.get("low"), row.get("high")
     if not row.has("low") and not row.has("high"):
         reader.row_fault(row, "", 'A window has at least one edge. Write "low", "high" or both.')
     kinds = {edge.kind for edge in (low, high) if edge is not None}
@@ -62,18 +62,28 @@ def _one_window(reader: Words, row: Row, pin: Row | None, space: _Space) -> None
         return
     kind = kinds.pop()
     _unit_needs(reader, row, kind, "low" if low is not None else "high", pin, space)
-    if spread is not None and spread.kind != kind and spread.value != 0.0:
-        if not (spread.kind == "ratio" and kind in ("ohm", "volt")):
-            percent = ", or a percent of each edge" if kind in ("ohm", "volt") else ""
-            reader.row_fault(
-                row,
-                "uncertainty",
-                f'"{spread.text}" does not go with edges in {_in_words(kind)}: write the same kind{percent}.',
-                spread.text,
-            )
-        elif spread.value >= 1.0:
-            said = f'"{spread.text}" cannot be: it must be below 100 %.{percent_missing(spread.text)}'
-            reader.row_fault(row, "uncertainty", said, spread.text)
+    for key in ("uncertainty", "uncertainty_low", "uncertainty_high"):
+        spread = row.get(key)
+        side = key.removeprefix("uncertainty").lstrip("_")
+        if spread is not None and side and row.get(side) is None:
+            reader.row_fault(row, key, f'There is no edge "{side}" that this could belong to.', spread.text)
+        elif spread is not None and spread.kind != kind and spread.value != 0.0:
+            _one_spread(reader, row, key, kind)
+
+
+def _one_spread(reader: Words, row: Row, key: str, kind: str) -> None:
+    spread = row.get(key)
+    if not (spread.kind == "ratio" and kind in ("ohm", "volt")):
+        percent = ", or a percent of each edge" if kind in ("ohm", "volt") else ""
+        reader.row_fault(
+            row,
+            key,
+            f'"{spread.text}" does not go with edges in {_in_words(kind)}: write the same kind{percent}.',
+            spread.text,
+        )
+    elif spread.value >= 1.0:
+        said = f'"{spread.text}" cannot be: it must be below 100 %.{percent_missing(spread.text)}'
+        reader.row_fault(row, key, said, spread.text)
 
 
 def _one_target(reader: Words, row: Row, pin: Row | None, space: _Space) -> None:

@@ -8,83 +8,31 @@ Beside:  `read` checks a file against this, `schema` makes the JSON Schema from 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
-
-from pinproof.design.model import BASES
+from pinproof.design.key import BASIS as _BASIS
+from pinproof.design.key import MOST_ENTRIES as MOST_ENTRIES
+from pinproof.design.key import NAME as _NAME
+from pinproof.design.key import NOTE as _NOTE
+from pinproof.design.key import Key as Key
+from pinproof.design.key import Table as Table
+from pinproof.design.keys_harness import (
+    CAVITY_KEYS,
+    CONTACT_KEYS,
+    DEVICE_KEYS,
+    HARNESS_ENTRIES,
+    HARNESS_TABLES,
+    LINE_KEYS,
+    MOST_CAVITIES,
+    MOST_LOADS,
+    MOST_PLACES_USED,
+    PLACE_KEYS,
+    PLUG_KEYS,
+    RESISTOR_KEYS,
+    RUN_KEYS,
+)
 from pinproof.quantities.preferred import SERIES
 
 FORMAT = 1
 """Number of the file format that this program reads."""
-
-KeyKind = Literal[
-    "text",  # free text
-    "id",  # permanent name: letters, digits, "-" and "_"
-    "meaning",  # what the controller concludes: a name that may hold blanks
-    "word",  # one of `words`
-    "ref",  # id of another entry
-    "refs",  # list of ids
-    "groups",  # list of lists of ids
-    "pair",  # list of two names
-    "meanings",  # list of meanings
-    "flag",  # true or false
-    "whole",  # whole number without a unit
-    "number",  # one quantity, no range: text, or { value, basis, note }
-    "range",  # a quantity with a range: text, "a to b", or { low, value, high, tolerance, basis, note }
-    "leak",  # a least resistance: text, "none", or { value, basis, note }
-    "resistor",  # coder resistor: text, "none", "to choose", or a table of table "resistor"
-    "pull",  # text is refused: needs a tolerance; "none", "unknown", or a table of table "pull"
-    "element",  # what an element's own kind needs: resistor, range or leak
-    "reading",  # ohms, volts, ratio or counts: text, or { value, basis, note }
-    "spread",  # uncertainty of a reading
-    "table",
-    "tables",  # [[array of tables]]
-]
-
-
-@dataclass(frozen=True)
-class Key:
-    """One key of one table."""
-
-    name: str
-    kind: KeyKind
-    doc: str
-    required: bool = False
-    needed: str = ""  # required only then; checked in crosscheck
-    dimension: str = ""  # for number, range
-    words: tuple[str, ...] = ()  # allowed words; for number, range and leak the words allowed besides a quantity
-    default: str = ""  # what holds when it is left out, for the reader
-    to: str = ""  # ref, refs, groups: the table referred to; table, tables: the table described
-    least: float | None = None  # smallest allowed number
-    above: float | None = None  # the number must be greater
-    below: float | None = None  # the number must be smaller
-    most: int = 0  # list length that is allowed, 0: see MOST_ENTRIES
-    example: str = ""
-
-
-@dataclass(frozen=True)
-class Table:
-    """One table of the file with all its keys."""
-
-    name: str
-    doc: str
-    keys: tuple[Key, ...]
-    id_key: str = ""  # which key names an entry of an array of tables
-
-    def key(self, name: str) -> Key | None:
-        """The key called `name`, or None."""
-        for key in self.keys:
-            if key.name == name:
-                return key
-        return None
-
-
-MOST_ENTRIES = 256
-"""Entries that an array may have where its key says no other number."""
-
-_NAME = Key("name", "text", "Free text: what people call it.")
-_NOTE = Key("note", "text", "Free text: where a number comes from, what to remember.")
-_BASIS = Key("basis", "word", "Where the number comes from.", words=BASES, default="assumed")
 
 NUMBER = Table(
     "number",
@@ -126,6 +74,7 @@ RESISTOR = Table(
         Key("value", "text", 'The resistance, "none" for no resistor, or "to choose".', required=True, example="4.42k"),
         *_tolerances("[defaults] has none", "from [defaults], which must then have it"),
         Key("fixed", "flag", "May not be re-chosen: a sealed pod, a donor button.", default="false"),
+        *RESISTOR_KEYS,
         _BASIS,
         _NOTE,
     ),
@@ -226,6 +175,8 @@ WINDOW = Table(
         Key("high", "reading", "Upper edge; left out where the window reaches the rail.", example="3.05 kohm"),
         Key("uncertainty", "spread", "How far each edge may lie from where it is stated, either way: the same kind "
             "of quantity, or for ohms and volts a percent of each edge.", default="0", example="20 ohm"),
+        Key("uncertainty_low", "spread", "The same for the lower edge alone.", default="uncertainty", example="20 ohm"),
+        Key("uncertainty_high", "spread", "The same for the upper edge alone.", default="uncertainty", example="1 %"),
         Key("with_pull", "number", "The pull that edges in ohms assume, if the list names one.",
             needed="the edges are in ohms, not found by substitution, and the input has no pull of its own that they "
             "could mean", default="the nominal pull of the input", dimension="resistance", above=0.0,
@@ -325,6 +276,7 @@ LINE = Table(
         Key("target", "tables", TARGET.doc, to="line.target", most=64),
         Key("situation", "tables", SITUATION.doc, to="line.situation"),
         Key("element", "tables", ELEMENT.doc, to="line.element"),
+        *LINE_KEYS,
         _NOTE,
     ),
     id_key="id",
@@ -338,6 +290,7 @@ DEVICE = Table(
         Key("place", "ref", "Where it sits.", to="place"),
         Key("exclusive", "groups", "Groups of its contacts of which at most one can be operated at a time.",
             to="contact", most=32, example='[["lever_up", "lever_down"]]'),
+        *DEVICE_KEYS,
         _NOTE,
     ),
     id_key="id",
@@ -367,6 +320,7 @@ CONTACT = Table(
         Key("material", "word", "Of the contact faces.", words=("gold", "silver", "tin")),
         Key("bounce", "range", "How long it bounces.", dimension="time", least=0.0, example="5 ms"),
         Key("station", "text", "The command station it belongs to.", example="lever"),
+        *CONTACT_KEYS,
         _NOTE,
     ),
     id_key="id",
@@ -378,6 +332,7 @@ PLACE = Table(
         Key("id", "id", "Permanent name.", required=True),
         _NAME,
         Key("temperature", "range", "Of what sits here.", dimension="temperature"),
+        *PLACE_KEYS,
         _NOTE,
     ),
     id_key="id",
@@ -390,6 +345,7 @@ RUN = Table(
         _NAME,
         Key("between", "pair", "The two places.", required=True, to="place", example='["lever_pod", "tcu_plug"]'),
         Key("length", "range", "Along the harness.", dimension="length", above=0.0, example="1.8 m"),
+        *RUN_KEYS,
         _NOTE,
     ),
     id_key="id",
@@ -400,6 +356,7 @@ CAVITY = Table(
     (
         Key("id", "id", "The cavity's own mark.", required=True, example="B12"),
         Key("signal", "text", 'What is in it: a line\'s coded wire, "ground", "feed", "empty", …', example="taps"),
+        *CAVITY_KEYS,
         _NOTE,
     ),
     id_key="id",
@@ -411,7 +368,8 @@ PLUG = Table(
         Key("id", "id", "Permanent name.", required=True),
         _NAME,
         Key("place", "ref", "Where it sits.", to="place"),
-        Key("cavity", "tables", CAVITY.doc, to="plug.cavity"),
+        *PLUG_KEYS,
+        Key("cavity", "tables", CAVITY.doc, to="plug.cavity", most=MOST_CAVITIES),
         _NOTE,
     ),
     id_key="id",
@@ -433,9 +391,10 @@ TRUCK = Table(
         Key("line", "tables", LINE.doc, to="line", most=64),
         Key("device", "tables", DEVICE.doc, to="device"),
         Key("contact", "tables", CONTACT.doc, to="contact", most=512),
-        Key("place", "tables", PLACE.doc, to="place"),
-        Key("run", "tables", RUN.doc, to="run"),
-        Key("plug", "tables", PLUG.doc, to="plug"),
+        Key("place", "tables", PLACE.doc, to="place", most=MOST_PLACES_USED),
+        Key("run", "tables", RUN.doc, to="run", most=MOST_PLACES_USED),
+        Key("plug", "tables", PLUG.doc, to="plug", most=MOST_LOADS),
+        *HARNESS_ENTRIES,
     ),
 )  # fmt: skip
 
@@ -443,6 +402,6 @@ TABLES: dict[str, Table] = {
     table.name: table
     for table in (
         TRUCK, SUPPLY, DEFAULTS, PARTS, INPUT, LINE, WINDOW, TARGET, SITUATION, ELEMENT, DEVICE, CONTACT, PLACE, RUN,
-        PLUG, CAVITY, NUMBER, RANGE, RESISTOR, PULL,
+        PLUG, CAVITY, *HARNESS_TABLES, NUMBER, RANGE, RESISTOR, PULL,
     )
 }  # fmt: skip

@@ -16,6 +16,21 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Literal, TypeVar
 
+from pinproof.design.model_harness import (
+    Cable,
+    Driver,
+    Feed,
+    HarnessRules,
+    Joint,
+    Load,
+    Relay,
+    Seal,
+    Stud,
+    Switch,
+    Terminal,
+    WireChoice,
+)
+
 Basis = Literal["measured", "published", "borrowed", "assumed"]
 Form = Literal["pull-up", "pull-down", "ladder", "divider", "elements"]
 Kind = Literal["ohm", "volt", "ratio", "counts"]
@@ -78,6 +93,8 @@ class Resistor:
     note: str = ""
     defaulted: tuple[str, ...] = ()  # which of "tolerance", "ageing", "tempco" stand in [defaults]
     own_bases: tuple[tuple[str, Basis], ...] = ()  # basis of each of the three that it states itself
+    at: str = ""  # where it is: "device", a device or a plug; "" where the file does not say
+    rated_power: Value | None = None  # [W]
 
 
 Pull = Resistor | Unknown | None
@@ -168,14 +185,22 @@ class Window:
     high_text: str = ""
     note: str = ""
     own_pull: bool = False  # in ohms, with_pull not written: this pin's own pull is meant, and stands in with_pull_ohm
+    uncertainty_low: float | None = None  # of this edge alone, in the unit of `kind`; None: as `uncertainty` says
+    uncertainty_high: float | None = None
 
     def edge(self, side: Literal["low", "high"]) -> tuple[float, float] | None:
         """Least and greatest place of an edge in the stated unit, uncertainty included; None if there is no edge."""
-        at = self.low if side == "low" else self.high
+        at, off = (self.low, self.uncertainty_low) if side == "low" else (self.high, self.uncertainty_high)
         if at is None:
             return None
-        off = abs(at) * self.uncertainty if self.uncertainty_relative else self.uncertainty
+        if off is None:
+            off = abs(at) * self.uncertainty if self.uncertainty_relative else self.uncertainty
         return at - off, at + off
+
+    @property
+    def unsure(self) -> bool:
+        """True if an edge may lie off where it is stated."""
+        return any(between is not None and between[0] < between[1] for between in (self.edge("low"), self.edge("high")))
 
 
 @dataclass(frozen=True)
@@ -255,6 +280,8 @@ class Line:
     free: bool = False  # windows = "free": the controller can be taught
     situations: tuple[SituationRule, ...] = ()
     elements: tuple[Element, ...] = ()
+    feed: str | None = None  # the feed that its feed rail comes from
+    returns_to: str | None = None  # a ground stud, or "PLUG.CAVITY" of the controller
     name: str = ""
     note: str = ""
     path: str = ""  # "line.taps"
@@ -289,6 +316,8 @@ class Device:
     id: str
     place: str | None = None
     exclusive: tuple[tuple[str, ...], ...] = ()  # groups of contacts of which at most one can be operated
+    plug: str | None = None  # that mates it
+    positions: tuple[str, ...] = ()  # in order of travel
     name: str = ""
     note: str = ""
     path: str = ""
@@ -312,6 +341,7 @@ class Contact:
     material: str | None = None
     bounce: Value | None = None
     station: str | None = None
+    positions: tuple[str, ...] = ()  # of its device, in which it is operated
     name: str = ""
     note: str = ""
     path: str = ""  # "contact.lever_up"
@@ -328,6 +358,7 @@ class Place:
 
     id: str
     temperature: Value | None = None
+    inside: bool = False  # in the cab
     name: str = ""
     note: str = ""
     path: str = ""
@@ -340,6 +371,11 @@ class Run:
     id: str
     between: tuple[str, str]
     length: Value | None = None
+    environment: Literal["bundle", "single", "flex"] = "bundle"
+    temperature: Value | None = None  # None: that of the truck
+    hot: bool = False
+    splices: bool = True
+    clip: str = ""
     name: str = ""
     note: str = ""
     path: str = ""
@@ -353,6 +389,8 @@ class Cavity:
     signal: str = ""
     note: str = ""
     path: str = ""  # "plug.tcu.cavity.B12"
+    terminal: str | None = None  # None: the plug's
+    seal: str | None = None
 
 
 @dataclass(frozen=True)
@@ -362,6 +400,13 @@ class Plug:
     id: str
     place: str | None = None
     cavities: tuple[Cavity, ...] = ()
+    bus: bool = False  # all cavities are one node
+    terminal: str | None = None
+    seal: str | None = None
+    part: str = ""
+    columns: int | None = None
+    numbered_from: Literal["wire side", "mating side"] = "wire side"
+    unit: str | None = None  # what it mates, if that does not name it
     name: str = ""
     note: str = ""
     path: str = ""
@@ -384,6 +429,18 @@ class Truck:
     plugs: tuple[Plug, ...] = ()
     defaults: Defaults = field(default_factory=Defaults)
     parts: Parts = field(default_factory=Parts)
+    harness: HarnessRules | None = None  # None: no harness is asked for
+    joints: tuple[Joint, ...] = ()
+    studs: tuple[Stud, ...] = ()
+    terminals: tuple[Terminal, ...] = ()
+    seals: tuple[Seal, ...] = ()
+    cables: tuple[Cable, ...] = ()
+    feeds: tuple[Feed, ...] = ()
+    switches: tuple[Switch, ...] = ()
+    loads: tuple[Load, ...] = ()
+    relays: tuple[Relay, ...] = ()
+    drivers: tuple[Driver, ...] = ()
+    wire_choices: tuple[WireChoice, ...] = ()
     name: str = ""
     note: str = ""
     warnings: tuple[str, ...] = ()  # odd but usable; each is ready to print, with file, line and path

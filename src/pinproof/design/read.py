@@ -77,6 +77,33 @@ class Reader(Tables):
             return None
         return Value(number, number, number, key.dimension, path, raw, basis, note)
 
+    def _choice(self, key: Key, raw: Any, at: Path, path: str) -> Value | str | None:
+        """One quantity, or one of the key's words as it stands."""
+        if isinstance(raw, str) and raw in key.words:
+            return raw
+        before = len(self.faults)
+        found = self._number(key, raw, at, path)
+        if len(self.faults) > before:
+            last = self.faults[-1]
+            self.faults[-1] = replace(last, message=f"{last.message} Or write {listed(key.words)}.")
+        return found
+
+    def _lengths(self, key: Key, raw: Any, at: Path, path: str) -> tuple[float, ...]:
+        found = self._list(raw, at, path, key.example)
+        plain = Key(key.name, "number", key.doc, dimension="length", above=0.0)
+        read = [self._number(plain, item, (*at, number), path) for number, item in enumerate(found)]
+        return tuple(each.value for each in read if each is not None)
+
+    def _length_pairs(self, key: Key, raw: Any, at: Path, path: str) -> tuple[tuple[float, float], ...]:
+        if not isinstance(raw, list) or not all(isinstance(pair, list) and len(pair) == 2 for pair in raw):
+            self._wrong(at, path, raw, f"a list of pairs; write {key.example}")
+            return ()
+        pairs = [self._lengths(key, pair, (*at, number), path) for number, pair in enumerate(raw)]
+        for number, pair in enumerate(pairs):
+            if len(pair) == 2 and not pair[0] > pair[1]:
+                self.fault((*at, number), path, "A tube shrinks: the supplied diameter comes first and is the larger.")
+        return tuple((pair[0], pair[1]) for pair in pairs if len(pair) == 2)
+
     def _range(self, key: Key, raw: Any, at: Path, path: str) -> Value | None:
         if (isinstance(raw, str) and raw in key.words) or self._is_double_bracket(raw, at, path):
             return None

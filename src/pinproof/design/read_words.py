@@ -110,6 +110,37 @@ class Words:
                 self.fault((*at, number), path, f'"{item}" stands here twice. Keep one.', item)
         return tuple(found)
 
+    def _chain(self, key: Key, raw: Any, at: Path, path: str) -> tuple[tuple[str, ...], ...]:
+        """Elements in series, each a group of one or more in parallel."""
+        if not isinstance(raw, list):
+            self._wrong(at, path, raw, f"a list; write {key.example}")
+            return ()
+        if len(raw) > MOST_ENTRIES:
+            self.fault(at, path, f"The list has {len(raw)} entries; {MOST_ENTRIES} is the most that is read.")
+            return ()
+        groups: list[tuple[str, ...]] = []
+        for number, item in enumerate(raw):
+            there = (*at, number)
+            if isinstance(item, list):
+                groups.append(tuple(self._list(item, there, path, key.example)))
+                if not item:
+                    self.fault(there, path, "This inner list is empty. Leave it out, or name what is in parallel.")
+            else:
+                groups.append((self._free(item, there, path, LONGEST_NAME),))
+        return tuple(groups)
+
+    def _amount(self, key: Key, raw: Any, at: Path, path: str) -> float | str:
+        """A bare number, or one of the key's words."""
+        if isinstance(raw, str) and raw in key.words:
+            return raw
+        if isinstance(raw, bool) or not isinstance(raw, int | float) or not abs(raw) < 1e15:
+            words = f", or {listed(key.words)}" if key.words else ""
+            self._wrong(at, path, raw, f"a number; write it without quotation marks, as in {key.example}{words}")
+            return 0.0
+        if key.least is not None and raw < key.least:
+            self.fault(at, path, f"{raw} is too small; {key.least:g} is the least.", raw)
+        return float(raw)
+
     def _groups(self, key: Key, raw: Any, at: Path, path: str) -> tuple[tuple[str, ...], ...]:
         if not isinstance(raw, list) or not all(isinstance(group, list) for group in raw):
             self._wrong(at, path, raw, f"a list of lists; write {key.example}")

@@ -118,6 +118,8 @@ def as_resistor(
             fixed=row.get("fixed", False),
             note=row.get("note", ""),
             defaulted=tuple(defaulted),
+            at=row.get("at", ""),
+            rated_power=row.get("rated_power"),
         ),
         lacking,
     )

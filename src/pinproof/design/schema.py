@@ -68,7 +68,7 @@ def _key(key: Key) -> dict[str, Any]:
 def _example(written: str) -> Any:
     import tomllib
 
-    if written[0] in "{[" or written.isdigit():
+    if written[0] in "{[" or written.replace(".", "", 1).isdigit():
         return tomllib.loads(f"example = {written}")["example"]
     return written
 
@@ -88,6 +88,18 @@ def _shape(key: Key) -> dict[str, Any]:
             return {"type": "array", "items": _NAMES, "maxItems": key.most}
         case "pair":
             return {"type": "array", "items": _TEXT, "minItems": 2, "maxItems": 2}
+        case "chain":
+            return {"type": "array", "items": {"anyOf": [_TEXT, _NAMES]}, "maxItems": MOST_ENTRIES}
+        case "lengths":
+            return dict(_NAMES)
+        case "length_pairs":
+            pair = {"type": "array", "items": _TEXT, "minItems": 2, "maxItems": 2}
+            return {"type": "array", "items": pair, "maxItems": MOST_ENTRIES}
+        case "amount":
+            number = {"type": "number"} | ({} if key.least is None else {"minimum": key.least})
+            return {"anyOf": [number, {"enum": list(key.words)}]} if key.words else number
+        case "choice":
+            return _or_table("number")
         case "flag":
             return {"type": "boolean"}
         case "whole":

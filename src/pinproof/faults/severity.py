@@ -35,16 +35,19 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 IntArray = npt.NDArray[np.intp]
 
-MOST_BITS = 14
+MOST_BITS = 18
 """Up to this many conductances of unproven direction all corners are tried; rows with more get outer brackets."""
+MOST_BRACKETS = 8
+"""So many rows of one call are bracketed, up to a second each; of the others nothing is claimed: outer everything."""
 NUMBERS = 1 << 21
 """About so many numbers are worked on at once: keeps memory small and stays in the processor's cache."""
 SWEEP_ROWS = 1 << 11
 """More corners than this are first narrowed by interval proofs."""
 ALMOST_SHORT = 1e12
 """Where a corner would short two rails, as near to it as counts: 1 pΩ, against parts of milliohms and more. [S]"""
-CELLS_PER_DECADE = 8
-CELL_DECADES = (-9, 3)
+CELLS_S = (0.0, 1e-5, 1e-4, 1e-3, 1e-2, np.inf)
+"""Ends of the cells of a bracketed severity. [S]"""
+BRANCH_ROUNDS = 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,7 +218,9 @@ def _reaches(
     many = np.unique(work.situation[bits > MOST_BITS])
     if many.size:
         for side, levels in enumerate((at_most, at_least)):
-            _bracket(net, moving, low, high, causes, group, levels, side, many, found[side])
+            _bracket(net, moving, low, high, causes, group, levels, side, many[:MOST_BRACKETS], found[side])
+            can = _can_be_met(levels, 1.0 if side == 0 else -1.0, causes)[group]
+            _claim_nothing(many[MOST_BRACKETS:], can, found[side])
     return found[0], found[1]
 
 
@@ -321,10 +326,7 @@ def _bracket(
     levels: Levels, side: int, rows: IntArray, found: Reach,
 ) -> None:  # fmt: skip
     """Outer and inner sets of rows with too many corners: spans over cells of the severity, and at their ends."""
-    ends = np.array([0.0, np.inf])
-    if moving is not None:
-        first, last = CELL_DECADES
-        ends = np.concatenate([[0.0], np.logspace(first, last, (last - first) * CELLS_PER_DECADE + 1), [np.inf]])
+    ends = np.array(CELLS_S if moving is not None else (0.0, np.inf))
     for k, (start, (sources, reading)) in enumerate(zip(causes.starts.tolist(), causes.boxes, strict=True)):
         stop = int(np.searchsorted(causes.block, k, side="right"))
         for row in rows.tolist():
@@ -344,6 +346,13 @@ def _bracket(
     found.bracket[rows] = True
 
 
+def _claim_nothing(rows: IntArray, can: BoolArray, found: Reach) -> None:
+    """The widest bracket there is: every severity, for each level that a reading can reach at all."""
+    found.p[rows], found.q[rows] = np.where(can[rows], np.inf, np.nan), np.where(can[rows], 0.0, np.nan)
+    found.inner_p[rows], found.inner_q[rows] = np.nan, np.nan
+    found.bracket[rows] = True
+
+
 def _span_meets(
     net: Netlist, moving: int | None, low: FloatArray, high: FloatArray, sources: Sources, reading: Reading,
     cells: list[tuple[float, float]], level: FloatArray, strict: BoolArray, side: int, outer: bool,
@@ -353,7 +362,7 @@ def _span_meets(
     if moving is not None:
         lows[:, moving] = [cell[0] for cell in cells]
         highs[:, moving] = [cell[1] for cell in cells]
-    got = span(net, lows, highs, sources, reading)
+    got = span(net, lows, highs, sources, reading, branch_rounds=BRANCH_ROUNDS)
     end = (got.low if outer else got.inner_low) if side == 0 else (got.high if outer else got.inner_high)
     sign = 1.0 if side == 0 else -1.0
     value, at = sign * end[:, None], sign * level

@@ -17,6 +17,8 @@ from pinproof.learn.stock import INF
 from pinproof.learn.uncertain import COVERAGE_K
 
 INTERLEAVED = 0.1  # of full scale: readings out of order within this are a resistor's doing more often than a window's
+UNDECIDED = 2.5  # resolutions: so far apart may the neighbours of a reading be that was not decided
+MOST_UNDECIDED = 5  # more readings of it there are a window
 LONE = 1.2  # resolutions either way: a window that narrow, seen once, may be a wrong resistor
 SAME_PLACE = 1e-9
 
@@ -110,8 +112,27 @@ def in_order(state: State, direction: Direction) -> list[int]:
     kept: list[int] | None = state.memo.get(direction)
     if kept is None:
         mine = [i for i, each in enumerate(state.visits) if each.direction == direction and not each.aside]
-        kept = state.memo[direction] = _untangled(state, sorted(mine, key=lambda i: (state.place(state.visits[i]), i)))
+        row = _untangled(state, sorted(mine, key=lambda i: (state.place(state.visits[i]), i)))
+        kept = state.memo[direction] = _decided(state, row) if direction == state.main else row
     return kept
+
+
+def _decided(state: State, order: list[int]) -> list[int]:
+    """Without readings at which the controller did not make up its mind.
+
+    Close to an edge its noise may keep it from counting enough equal samples; it then still shows what it showed with
+    nothing on the pin. Such a meaning in a narrow place between two others is left out: the bracket is wider then.
+    """
+    if state.main == "none" or not state.visits:
+        return order
+    rest = state.visits[0].meaning
+    runs = _runs(state, order)
+    for before, lone, after in zip(runs, runs[1:], runs[2:], strict=False):
+        width = state.place(state.visits[after[0]]) - state.place(state.visits[before[-1]])
+        few = state.visits[lone[0]].meaning == rest and len(lone) <= MOST_UNDECIDED
+        if few and width <= UNDECIDED * state.resolution:
+            order = [i for i in order if i not in lone]
+    return order
 
 
 def _untangled(state: State, order: list[int]) -> list[int]:
@@ -204,7 +225,7 @@ def edges(state: State) -> tuple[Edge, ...]:
     for number, gap in enumerate(seen):
         low, high = state.visits[gap.low], state.visits[gap.high]
         by: dict[str, Bracket] = {state.main: bracket_of(state, low, high)}
-        for direction in _others(state):
+        for direction in (*_others(state), *(("none",) if state.main != "none" else ())):
             ends = other_way(state, seen, number, direction)
             if ends is not None:
                 by[direction] = bracket_of(state, *ends)
@@ -223,6 +244,11 @@ def reach_of(state: State, seen: Sequence[Gap], number: int) -> tuple[float, flo
     return left, right
 
 
+def upward(state: State, direction: Direction) -> bool:
+    """True if the edge is met from below. A fresh start stands in for the other direction than the main one."""
+    return direction == "rising" or (direction == "none" and state.main == "falling")
+
+
 def other_way(
     state: State, seen: Sequence[Gap], number: int, direction: Direction, *, partly: bool = False
 ) -> tuple[Visit, Visit] | None:
@@ -238,7 +264,7 @@ def other_way(
         each for each in state.visits
         if each.direction == direction and not each.aside and left <= state.place(each) <= right
     ]  # fmt: skip
-    rising = direction == "rising"
+    rising = upward(state, direction)
     start, old = (low, low.meaning) if rising else (high, high.meaning)
     mine = [v for v in mine if (state.place(v) - state.place(start)) * (1.0 if rising else -1.0) >= 0.0]
     kept = _agreed(state, mine, old, rising=rising)
@@ -248,6 +274,34 @@ def other_way(
     if far is None:
         return (near, near) if partly else None
     return (near, far) if rising else (far, near)
+
+
+def extent(state: State, number: int) -> tuple[float, float, bool]:
+    """Least and greatest ohms between which an edge lies in any direction [Ω], and True if one is not through.
+
+    A direction that was begun and met no other meaning leaves all beyond its last reading open, to the next edge.
+    """
+    begun = False
+    seen = main_gaps(state)
+    edge = edges(state)[number]
+    low_ohm, high_ohm = edge.low_ohm, edge.high_ohm
+    order = in_order(state, state.main)
+    for direction in (*_others(state), *(("none",) if state.main != "none" else ())):
+        if other_way(state, seen, number, direction) is not None:
+            continue
+        partly = other_way(state, seen, number, direction, partly=True)
+        assert partly is not None
+        if partly[0].direction != direction:
+            continue
+        begun = True
+        if upward(state, direction):
+            last = seen[number + 1].low if number + 1 < len(seen) else order[-1]
+        else:
+            last = seen[number - 1].high if number else order[0]
+        for visit in (partly[0], state.visits[last]):
+            low_ohm = min(low_ohm, state.bounds(visit)[0])
+            high_ohm = max(high_ohm, state.bounds(visit)[2])
+    return low_ohm, high_ohm, begun
 
 
 def _agreed(state: State, visits: Sequence[Visit], old: str, *, rising: bool) -> list[Visit]:
@@ -271,11 +325,11 @@ def _agreed(state: State, visits: Sequence[Visit], old: str, *, rising: bool) ->
 
 def swept(state: State, low: Visit, high: Visit) -> bool:
     """True if a potentiometer was turned slowly over the whole stretch between two readings."""
-    turned = [state.place(v) for v in state.visits if v.join == "pot" and not v.aside and v.direction == state.main]
-    if not turned:
+    turned = [v for v in state.visits if v.join == "pot" and not v.aside]
+    if not any(v.direction == state.main for v in turned):
         return False
-    rest = state.scale.reading(INF)
-    reach = (min([rest, *turned]), max([rest, *turned]))
+    at = [state.place(v) for v in turned]
+    reach = (min(at), max(at))  # between the potentiometer's end and the open pin it was not
     return reach[0] - SAME_PLACE <= state.place(low) and state.place(high) <= reach[1] + SAME_PLACE
 
 

@@ -178,15 +178,15 @@ def _rows(window: LearnedWindow, note: str) -> list[str]:
     for key, end in (("low", window.low), ("high", window.high)):
         if end is not None:
             rows.append(f"{key} = {to_toml(_number(end.middle_ohm, 'resistance'))}")
-    if window.uncertainty:
-        rows.append(f"uncertainty = {to_toml(window.uncertainty)}")
+    for side, end in (("low", window.low), ("high", window.high)):
+        if end is not None and end.off_ohm > 0.0:
+            rows.append(f"uncertainty_{side} = {to_toml(f'{end.off_text} ohm')}")
     rows.append('found = "substitution"')
     if window.fault:
         rows.append("fault = true")
-    rows.append(f'basis = "{"assumed" if window.maybe else "measured"}"')
-    said = "not visited, or an edge lies in it: only how far this may reach" if window.maybe else note
-    if said:
-        rows.append(f"note = {to_toml(said)}")
+    rows.append('basis = "measured"')
+    if note:
+        rows.append(f"note = {to_toml(note)}")
     return rows
 
 

@@ -32,7 +32,7 @@ STROBE_AC = 0.01
 STROBE_AC_V = 0.02
 STROBE_SPAN = 0.02
 DECADE = 10.0
-THIRD_SHARE = 0.3  # of the open volts: where a third load shows a bend best
+THIRD_SHARE = 0.3  # of the open volts, or of what is left of them: a third load as far from the first shows a bend best
 
 
 @dataclass(frozen=True)
@@ -259,7 +259,9 @@ def next_volts(
         want = tried / 2.0 if tried else first
         why = "Not known yet what the pin bears: a first look." if not tried else "The first load lost no volts: less."
     else:
-        want = source.ohm if not used or abs(_share(loaded[0], open_v) - 0.5) > 0.3 else source.ohm * THIRD_SHARE / 0.7
+        share = _share(loaded[0], open_v) if used else 0.0
+        far = THIRD_SHARE if share > 0.5 else 1.0 - THIRD_SHARE
+        want = source.ohm if not used or abs(share - 0.5) > 0.3 else source.ohm * far / (1.0 - far)
         why = "A third load shows whether it is a plain resistor." if len(used) else "About half the volts tell most."
     return VoltsStep(min(free, key=lambda ohm: abs(np.log(ohm / max(want, 1.0)))), side == "supply", why)
 

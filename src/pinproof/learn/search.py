@@ -9,9 +9,13 @@ Beside:  `seen` takes the answer; `pick` chooses the load; `edges` derives brack
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import replace
+
 from pinproof.learn.edges import Gap, bracket_of, doubts, in_order, main_gaps, other_way, reach_of, unseen_gaps
 from pinproof.learn.pick import NEAR, barred, least_load, load_beside, load_inside, load_near
-from pinproof.learn.state import Direction, State, Step, Visit
+from pinproof.learn.seen import may_hold
+from pinproof.learn.state import REST, REST_LAST, Direction, State, Step, Visit
 from pinproof.learn.stock import INF, OPEN, Load
 from pinproof.learn.turning import next_turn
 
@@ -31,8 +35,11 @@ def propose(state: State) -> Step | None:
         `optional` True: all that the design expects is known already, this only makes surer.
     """
     if state.method == "pot":
-        return next_turn(state)
-    for look in (_ends, _odd, _widest, _tolerance, _hidden, _second_opinion, _latch_test, _other_way):
+        step = next_turn(state)
+        looks = (_ends, _odd, _widest, _tolerance, _rest_last, _hidden, _other_way)  # what it does not reach
+        found = step or next((each for each in (look(state) for look in looks) if each is not None), None)
+        return found if found is None or found is step else replace(found, optional=True)
+    for look in (_ends, _odd, _widest, _tolerance, _rest_last, _hidden, _second_opinion, _latch_test, _other_way):
         step = look(state)
         if step is not None:
             return step
@@ -83,19 +90,38 @@ def _ends(state: State) -> Step | None:
     far = least_load(state)
     if len(visits) == 1 and far is not None and (far.ohm, state.main) not in state.skipped:
         return _step(state, far, "The other end of the scale: the least load allowed.", key_cycle=False)
-    if (
-        len(visits) == 2
-        and visits[1].meaning == visits[0].meaning
-        and visits[0].meaning not in state.steady
-        and far is not None
-    ):
-        return _step(
-            state, far, "Both ends show the same. Does an open pin hold its meaning until the key is turned?",
-            "none", via_ohm=(), key_cycle=True, test="rest",
-        )  # fmt: skip
-    if state.rest_latches and not any(v.join == "open" and not v.aside for v in visits):
-        return _step(state, OPEN, "Nothing on the pin, once more.", "none", via_ohm=(), key_cycle=True)
+    if state.rest_latches:
+        mine = [v for v in visits if v.direction == "none" and not v.aside]
+        if not any(v.join == "open" for v in mine):
+            return _step(state, OPEN, "Nothing on the pin, once more.", "none", via_ohm=(), key_cycle=True)
+        if far is not None and (far.ohm, "none") not in state.skipped and not any(v.ohm == far.ohm for v in mine):
+            return _step(state, far, "The other end of the scale, with the key off before.", via_ohm=(), key_cycle=True)
+    elif not any(v.test == REST for v in visits):
+        row = [v.meaning == visits[0].meaning for v in visits[-2:]]
+        if len(visits) > 1 and all(row) and len(visits) != 3:
+            return _rest_test(state, visits[-1], REST)
     return None
+
+
+def _rest_test(state: State, seen: Visit, test: str) -> Step | None:
+    """A load that showed what the open pin shows, with the key turned on upon it: is it the load's, or held?"""
+    if state.visits[0].meaning in state.steady or state.rest_latches or seen.join in ("open", "pot"):
+        return None
+    load = Load(seen.ohm, seen.low_ohm, seen.high_ohm, seen.join, seen.parts)
+    return _step(
+        state, load, f'Does an open pin hold "{seen.meaning}" until the key is turned?', "none", via_ohm=(),
+        key_cycle=True, test=test,
+    )  # fmt: skip
+
+
+def _rest_last(state: State) -> Step | None:
+    """The same at the last load that showed it, once the edges are narrow: what an open pin holds reaches too far."""
+    order = in_order(state, state.main)
+    if len(order) < 2 or state.main == "none":
+        return None
+    row = order[::-1] if state.side == "ground" else order
+    run = list(itertools.takewhile(lambda i: state.visits[i].meaning == state.visits[row[0]].meaning, row))
+    return _rest_test(state, state.visits[run[-1]], REST_LAST) if len(run) < len(row) else None
 
 
 def _odd(state: State) -> Step | None:
@@ -236,7 +262,9 @@ def _other_way(state: State) -> Step | None:
     ways: tuple[Direction, ...] = ("falling", "rising")
     for number, gap in enumerate(seen):
         for way in ways:
-            if way == state.main:
+            start = state.visits[gap.low if way == "rising" else gap.high].meaning
+            met = state.method == "pot" and other_way(state, seen, number, way) is not None
+            if way == state.main or (met and start not in state.latching):
                 continue
             step = _toward(state, seen, number, gap, way)
             if step is not None:
@@ -246,44 +274,54 @@ def _other_way(state: State) -> Step | None:
 
 def _toward(state: State, seen: list[Gap], number: int, gap: Gap, way: Direction) -> Step | None:
     low, high = state.visits[gap.low], state.visits[gap.high]
-    if (low if way == "rising" else high).meaning in state.latching:
-        return None  # it holds on: there is no edge this way
-    beyond = high if way == "rising" else low
+    up = way == "rising"
     start = _well_inside(state, gap, way)
     via: tuple[float, ...] = (state.bounds(start)[1],)
     if state.main != "none" and start.join != "open":
         via = (INF, *via)
-    sign = 1.0 if way == "rising" else -1.0
     why = f'The same edge with the reading {way}: from "{start.meaning}".'
+    more: dict[str, object] = {"via_ohm": via}
+    if (low if up else high).meaning in state.latching:
+        if state.main == "none":
+            return None  # it holds on: there is no edge this way
+        way = "none"
+        more = {"via_ohm": (), "key_cycle": True}
+        why = f'"{start.meaning}" holds on, so the same edge where the key is turned on upon the load.'
+    beyond = high if up else low
+    sign = 1.0 if up else -1.0
     ends = other_way(state, seen, number, way)
     if ends is not None:
         below, above = ends
         if state.place(above) - state.place(below) <= state.resolution:
             mine = [(below, above), (above, below)]
-            steps = (_again(state, a, b, way, via_ohm=via) for a, b in mine if a.direction == way)
+            steps = (_again(state, a, b, way, **more) for a, b in mine if a.direction == way)
             return next((step for step in steps if step is not None), None)
         load = load_inside(state, below, above, way=way) or load_inside(state, below, above, off=0.5, way=way)
-        return _step(state, load, why, way, via_ohm=via, optional=True) if load is not None else None
+        return _step(state, load, why, way, optional=True, **more) if load is not None else None
     partly = other_way(state, seen, number, way, partly=True)
     assert partly is not None
     reached = partly[0]
     left, right = reach_of(state, seen, number)
     tried = [v for v in state.visits if v.direction == way and not v.aside and left <= state.place(v) <= right]
     if not tried:
-        if beyond.join == "pot":
-            return None
         other = load_beside(state, beyond, sign, way)
+        if other is None and beyond.join == "pot":
+            other = load_near(state, state.place(beyond) + sign * state.resolution)
+            if other is None or (state.scale.reading(other.ohm) - state.place(beyond)) * sign < 0.0:
+                return None
         load = other or Load(beyond.ohm, beyond.low_ohm, beyond.high_ohm, beyond.join, beyond.parts)
-        return _bar(state, _step(state, load, why, way, via_ohm=via, optional=True))
+        return _bar(state, _step(state, load, why, way, optional=True, **more))
     wide = GALLOP[min(len(tried), len(GALLOP)) - 1]
-    at, limit = state.place(reached), right if way == "rising" else left
+    at, limit = state.place(reached), right if up else left
     target = at + sign * wide * state.resolution
     if (target - limit) * sign >= 0.0:
         target = (at + limit) / 2.0
     load = load_near(state, target)
     if load is None or (state.scale.reading(load.ohm) - at) * sign <= state.resolution / 4.0:
-        return None
-    return _bar(state, _step(state, load, why, way, via_ohm=via, optional=True))
+        if way == "none" or up != (state.side == "ground") or number != (len(seen) - 1 if up else 0):
+            return None
+        load = OPEN  # nothing on the pin is the last that can be tried this way
+    return _bar(state, _step(state, load, why, way, optional=True, **more))
 
 
 def _well_inside(state: State, gap: Gap, way: Direction) -> Visit:
@@ -309,35 +347,34 @@ def _bar(state: State, step: Step) -> Step | None:
 
 
 def _latch_test(state: State) -> Step | None:
-    """Does a meaning seen at an end, or told to be a fault, hold until the key is turned?"""
-    if state.main == "none":
-        return None
+    """Does a meaning seen at an end, or told to be a fault, hold until the key is turned?
+
+    Straight from its load to another without opening, and to one whose own meaning is no fault: that would show itself
+    in place of the one that is held.
+    """
     order = in_order(state, state.main)
     if len(order) < 2:
         return None
     rest = state.visits[order[-1] if state.side == "ground" else order[0]]
+    unsure = may_hold(state)
+    known = [state.visits[i] for i in order]
     for meaning in dict.fromkeys((state.visits[order[0]].meaning, state.visits[order[-1]].meaning, *state.faults)):
         if meaning in state.steady or meaning in state.latching or meaning == rest.meaning:
             continue
-        there = [state.visits[i] for i in order if state.visits[i].meaning == meaning]
-        away = [state.visits[i] for i in order if state.visits[i].meaning == rest.meaning and state.visits[i].parts]
+        there = [each for each in known if each.meaning == meaning]
+        away = [
+            each for each in known
+            if each.meaning not in unsure or (each.meaning == rest.meaning and rest.meaning in state.steady)
+        ]  # fmt: skip
         if not there or not away:
             continue
-        back = away[len(away) // 2]
-        return Step(
-            "load",
-            state.bounds(back)[1],
-            f'Does "{meaning}" hold until the key is turned? Do not turn it now.',
-            state.main,
-            back.join,
-            back.parts,
-            back.low_ohm,
-            back.high_ohm,
-            (INF, state.bounds(there[len(there) // 2])[1], INF),
-            False,
-            True,
-            0,
-            meaning,
-            "latch",
-        )
+        begun = there[len(there) // 2]
+        back = max(away, key=lambda each: abs(state.place(each) - state.place(begun)))  # clear of its hysteresis
+        held = state.bounds(begun)[1]
+        return _step(
+            state, Load(state.bounds(back)[1], back.low_ohm, back.high_ohm, back.join, back.parts),
+            f'Does "{meaning}" hold until the key is turned? Do not turn it once its load is on.',
+            via_ohm=(held,) if state.main == "none" else (INF, held), key_cycle=state.main == "none", optional=True,
+            from_meaning=meaning, test="latch",
+        )  # fmt: skip
     return None

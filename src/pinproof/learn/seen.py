@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pinproof.learn.state import INVALID, LearnFault, Observation, State, Step, Visit
+from pinproof.learn.state import INVALID, REST, REST_LAST, LearnFault, Observation, State, Step, Visit
 from pinproof.learn.stock import INF
 from pinproof.learn.turning import turned
 
@@ -44,22 +44,36 @@ def update(state: State, step: Step, seen: Observation) -> State:
         held = step.from_meaning
         mark = {"latching": (*state.latching, held)} if meaning == held else {"steady": (*state.steady, held)}
         return replace(state, visits=(*state.visits, replace(fresh, aside=True)), **mark)  # type: ignore[arg-type]
-    if step.test == "rest":
+    if step.test in (REST, REST_LAST):
         return _rest_known(state, fresh)
     if step.test == "again":
         return _repeated(state, fresh)
-    steady = state.steady
-    if before is not None and not step.key_cycle and meaning != before.meaning and before.meaning not in steady:
-        steady = (*steady, before.meaning)
-    return replace(state, visits=(*state.visits, fresh), steady=steady)
+    if before is not None and fresh.join == "open" and fresh.via_ohm and meaning != state.visits[0].meaning:
+        return _kept_open(state, fresh)
+    steady = list(state.steady)
+    if before is not None and len(state.visits) > 1 and meaning not in may_hold(state):
+        if not step.key_cycle and meaning != before.meaning:
+            steady.append(before.meaning)
+        if INF in step.via_ohm and not state.rest_latches:
+            steady.append(state.visits[0].meaning)
+    return replace(state, visits=(*state.visits, fresh), steady=tuple(dict.fromkeys(steady)))
+
+
+def may_hold(state: State) -> frozenset[str]:
+    """Meanings that may hold until the key is turned: those at both ends, and those told to be faults.
+
+    A held fault gives way to another fault, so a change to one of these does not prove that the one before let go.
+    """
+    return frozenset((*(each.meaning for each in state.visits[:2]), *state.faults, *state.latching))
 
 
 def _rest_known(state: State, fresh: Visit) -> State:
-    """After the far end was read with the key turned on upon it: does an open pin latch?"""
+    """After the key was turned on upon a load that had shown the open pin's meaning: does an open pin hold it?"""
     rest = state.visits[0]
     if fresh.meaning == rest.meaning:
+        sure = (rest.meaning,) if fresh.test == REST_LAST else ()
         return replace(
-            state, visits=(*state.visits, replace(fresh, direction=state.main)), steady=(*state.steady, rest.meaning)
+            state, visits=(*state.visits, replace(fresh, direction=state.main)), steady=(*state.steady, *sure)
         )
     stale = tuple(
         replace(
@@ -73,6 +87,7 @@ def _rest_known(state: State, fresh: Visit) -> State:
         state,
         visits=(*stale, replace(fresh, direction="none")),
         rest_latches=True,
+        method="stock",  # there is no turning away from what an open pin holds
         latching=(*state.latching, rest.meaning),
     )
 
@@ -90,6 +105,22 @@ def _repeated(state: State, fresh: Visit) -> State:
         if kept[i - 1].meaning == held:
             kept[i] = replace(kept[i], aside=True)
     return replace(state, visits=(*kept, fresh), latching=tuple(dict.fromkeys((*state.latching, held))))
+
+
+def _kept_open(state: State, fresh: Visit) -> State:
+    """A meaning that stayed when its load was taken off: the open pin shows its own only after the key was turned.
+
+    What was read of this meaning, coming from the open pin without the key, then came from this meaning itself.
+    """
+    kept = tuple(
+        replace(each, aside=True)
+        if each.meaning == fresh.meaning and each.direction == state.main and not each.key_cycle else each
+        for each in state.visits
+    )  # fmt: skip
+    return replace(
+        state, visits=(*kept, fresh), latching=tuple(dict.fromkeys((*state.latching, fresh.meaning))),
+        steady=tuple(each for each in state.steady if each != fresh.meaning),
+    )  # fmt: skip
 
 
 def _measured(state: State, step: Step, seen: Observation) -> State:

@@ -20,7 +20,9 @@ from pinproof.learn.stock import INF, Join, Part, bounds_of, e12_stock
 Direction = Literal["falling", "rising", "none"]
 FORMAT = 1
 INVALID = "invalid"
+REST, REST_LAST = "rest", "rest last"  # tests whether an open pin holds its meaning
 ASSUMED_OHM = 1_000.0
+LEAST_SPACING_OHM, MOST_SPACING_OHM = 100.0, 100_000.0  # a bent source: its ohms only space the loads
 
 
 @dataclass
@@ -73,7 +75,11 @@ class Scale:
 def scale_of(source: Source, divisor_v: float, *, feed_v: float = 0.0) -> Scale:
     """The reading space of a learned source. `divisor_v` is what full scale is in volts. [V]"""
     if not source.is_resistor or source.ohm == INF:
-        return Scale(source.volts_v / divisor_v if source.volts_v > 0.0 else 1.0)
+        rest = max(source.volts_v, 0.0) / divisor_v
+        ohm = min(max(source.ohm, LEAST_SPACING_OHM), MOST_SPACING_OHM) if source.ohm < INF else ASSUMED_OHM
+        if feed_v > 0.0:
+            return Scale(min(rest, 0.5), max(feed_v / divisor_v, 1.0), ohm)
+        return Scale(rest if rest > 0.0 else 1.0, 0.0, ohm)
     return Scale(
         source.volts_v / divisor_v, feed_v / divisor_v, source.ohm, source.u_volts_v / divisor_v, source.u_ohm, False
     )

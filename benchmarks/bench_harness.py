@@ -1,0 +1,101 @@
+"""How the time and memory to lay out a harness grow with its wires.
+
+Run: ``python benchmarks/bench_harness.py [--quick]``. The trucks are invented: a trunk with branches, lamps in groups
+on fused feeds, a ground stud of 24 lamps for each eight, a battery stud for every fifty groups.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+import tracemalloc
+from typing import Any
+
+from pinproof.design import loads
+from pinproof.harness import lay_out
+from pinproof.harness.lists import csv_files
+
+HEAD = """\
+format = 1
+id = "pp-bench"
+[supply]
+run = { low = "10.5 V", value = "13.8 V", high = "15 V" }
+[temperature]
+low = "-10 °C"
+high = "60 °C"
+[harness]
+sizes = "mm2"
+insulation = "150 °C"
+[[place]]
+id = "box"
+"""
+LAMPS = 3  # of a group: with its feed and its grounds eight wires
+TARGET_GROWTH = 1.35  # exponent of time against wires
+
+
+def truck_text(wires: int) -> str:
+    """A design with about so many wires."""
+    groups = max(wires // 8, 1)
+    out = [HEAD]
+    before, plus = "box", ""
+    for number in range(groups):
+        node = f"n{number}"
+        out.append(f'[[place]]\nid = "{node}"\n')
+        if number % 8 == 0:
+            hub = f"h{number // 8}"
+            out.append(f'[[place]]\nid = "{hub}"\n[[run]]\nid = "trunk{number}"\nbetween = ["{before}", "{hub}"]\n'
+                       'length = "900 mm"\n')  # fmt: skip
+            before = hub
+            out.append(f'[[stud]]\nid = "g{hub}"\nplace = "{hub}"\nrail = "ground"\noffset = "none"\nrings = 24\n')
+        if number % 50 == 0:
+            plus = f"plus{number}"
+            out.append(f'[[stud]]\nid = "{plus}"\nplace = "box"\nrail = "battery"\nrings = 50\n')
+        length = f"{700 + 37 * (number % 9)} mm"
+        out.append(f'[[run]]\nid = "r{number}"\nbetween = ["{before}", "{node}"]\nlength = "{length}"\n')
+        out.append(f'[[feed]]\nid = "f{number}"\nfrom = "{plus}"\nplace = "box"\nfuse = "to choose"\nlive = ["run"]\n')
+        for lamp in range(LAMPS):
+            out.append(
+                f'[[load]]\nid = "l{number}_{lamp}"\nplace = "{node}"\nfeed = "f{number}"\nground = "g{before}"\n'
+                'volts = "12 V"\nwatts = "2 W"\ndrop = "not critical"\ndrop_allowed = "40 %"\n'
+            )
+    return "".join(out)
+
+
+def measure(wires: int) -> tuple[int, float, float]:
+    """Wires laid out, seconds of processor time, megabytes at the peak."""
+    truck = loads(truck_text(wires))
+    start = time.process_time()
+    harness = lay_out(truck)
+    csv_files(truck, harness)
+    took_s = time.process_time() - start
+    tracemalloc.start()
+    lay_out(truck)
+    peak = tracemalloc.get_traced_memory()[1] / 1e6
+    tracemalloc.stop()
+    return len(harness.wires), took_s, peak
+
+
+def main(quick: bool = False) -> list[dict[str, Any]]:
+    """All rows."""
+    import math
+
+    sizes = (100, 300) if quick else (100, 300, 1000)
+    rows: list[dict[str, Any]] = []
+    first: tuple[int, float, float] | None = None
+    for size in sizes:
+        wires, took_s, peak = measure(size)
+        first = first or (wires, took_s, peak)
+        grows = math.log(took_s / first[1]) / math.log(wires / first[0]) if wires > first[0] else math.nan
+        good = peak < 500.0 and not grows > TARGET_GROWTH
+        rows.append({
+            "what": f"harness of {wires} wires laid out, sized and listed",
+            "baseline": f"{first[0]} wires: {first[1]:.2f} s", "engine": f"{took_s:.2f} s",
+            "ratio": "–" if math.isnan(grows) else f"wires^{grows:.2f}", "target": f"≤ wires^{TARGET_GROWTH}, < 500 MB",
+            "met": "yes" if good else "NO", "note": f"processor time; peak {peak:.0f} MB",
+        })  # fmt: skip
+    return rows
+
+
+if __name__ == "__main__":
+    for line in main(quick="--quick" in sys.argv):
+        print(line)

@@ -1,0 +1,112 @@
+"""A harness in words, for the terminal.
+
+Answers: which wires to cut, where splices lie, what is wrong.
+Touches: nothing.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from pinproof.cli.show import table
+from pinproof.harness import Harness
+
+WIDTH = 118
+
+
+def harness_words(harness: Harness) -> str:
+    """Findings first, then wires, splices, runs and fuses."""
+    parts = [_head(harness), *_findings(harness), _wires(harness)]
+    if harness.splices:
+        parts.append(_splices(harness))
+    parts += [_runs(harness), _fuses(harness)]
+    parts.append("Design aid, not approval: the event's rules and the law of the road come first.")
+    return "\n\n".join(part for part in parts if part)
+
+
+def _head(harness: Harness) -> str:
+    bad = [one for one in harness.findings if one.verdict == "fail"]
+    open_ = [one for one in harness.findings if one.verdict == "not shown"]
+    if bad:
+        verdict = f"HARNESS FAILS, {len(bad)} finding{'s' if len(bad) > 1 else ''}"
+    elif open_:
+        verdict = f"HARNESS NOT SHOWN, {len(open_)} open point{'s' if len(open_) > 1 else ''}"
+    else:
+        verdict = "HARNESS HOLDS"
+    cut_m = sum(wire.cut_mm for wire in harness.wires) / 1000
+    kilograms = sum(run.mass_g for run in harness.runs) / 1000
+    return (
+        f"{verdict}  {harness.truck_name}\n"
+        f"  {len(harness.wires)} wires, {len(harness.splices)} splices, {cut_m:.1f} m to cut, "
+        f"{kilograms:.1f} kg along the runs."
+    )
+
+
+def _findings(harness: Harness) -> list[str]:
+    order = {"fail": 0, "not shown": 1, None: 2}
+    rows = []
+    for one in sorted(harness.findings, key=lambda each: order[each.verdict]):
+        word = {"fail": "FAIL", "not shown": "NOT SHOWN", None: "note"}[one.verdict]
+        text = f"{word}  {one.path}  {one.code}\n" + _wrapped(one.text)
+        rows.append(text + ("\n" + _wrapped(f"Cure: {one.cure}") if one.cure else ""))
+    return rows
+
+
+def _wrapped(text: str) -> str:
+    return textwrap.fill(text, WIDTH, initial_indent="    ", subsequent_indent="    ")
+
+
+def _wires(harness: Harness) -> str:
+    rows: list[Sequence[str]] = []
+    for wire in harness.wires:
+        assert wire.sizing is not None
+        rows.append(
+            (
+                wire.id, wire.net, wire.colour, wire.sizing.size, f"{wire.cut_mm} mm", wire.a.label, wire.b.label,
+                f"{wire.current_a:.3g} A", f"{wire.fuse_a:g} A" if wire.fuse_a else "–", wire.sizing.rule,
+            )
+        )  # fmt: skip
+    head = ("wire", "net", "colour", "size", "cut", "from", "to", "most", "fuse", "sized by")
+    sources = {}
+    for wire in harness.wires:
+        for check in wire.sizing.checks if wire.sizing is not None else ():
+            if wire.sizing is not None and check.rule == wire.sizing.rule and check.rule != "coded":
+                sources[check.rule] = f"    {check.rule}: {check.source} ({check.seen})"
+    if any(wire.sizing is not None and wire.sizing.rule == "coded" for wire in harness.wires):
+        sources["coded"] = "    coded: the ohms that the proof assumed for this line"
+    return table(rows, head) + "\n  Where the rules come from:\n" + "\n".join(sources.values())
+
+
+def _splices(harness: Harness) -> str:
+    rows = []
+    for one in harness.splices:
+        tube = "none fits" if one.shrink_mm is None else f"{one.shrink_mm[0]:g}/{one.shrink_mm[1]:g} mm"
+        where = f"{one.at_mm} mm from {one.from_place}"
+        rows.append((one.id, one.net, one.run, where, " ".join(one.wires), tube, f"{one.sleeve_cut_mm or '–'} mm"))
+    text = table(rows, ("splice", "net", "run", "where", "wires", "shrink tube", "cut"))
+    if harness.closed:
+        full = ", ".join(f"{net} out of {run}" for net, run in harness.closed)
+        text += f"\n  Moved because a run was full: {full}."
+    return text
+
+
+def _runs(harness: Harness) -> str:
+    rows = []
+    for one in harness.runs:
+        size = "empty" if not one.wires else f"{one.diameter_mm:.1f} mm{'' if one.exact else ' (estimate)'}"
+        sleeve = "–" if one.sleeve_mm is None else f"{one.sleeve_mm:g} mm"
+        rows.append(
+            (one.run, f"{one.length_mm} mm", str(len(one.wires)), size, sleeve, f"{one.bend_mm:.0f} mm",
+             str(one.supports), str(one.ties), f"{one.mass_g:.0f} g")
+        )  # fmt: skip
+    head = ("run", "length", "wires", "diameter", "sleeve", "bend", "supports", "ties", "mass")
+    return table(rows, head)
+
+
+def _fuses(harness: Harness) -> str:
+    rows = []
+    for one in harness.fuses:
+        what = "no fuse" if one.rating_a == 0.0 else f"{one.rating_a:g} A {one.colour}"
+        rows.append((one.feed, what, "chosen" if one.chosen else "given", f"{one.running_a:.3g} A", one.verdict))
+    return table(rows, ("feed", "fuse", "", "runs at", "verdict")) if rows else ""

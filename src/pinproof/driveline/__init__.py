@@ -1,0 +1,73 @@
+"""The driveline: road speed and engine speed, safe downshifts, shift lines, borrowed tables, the settings sheet.
+
+Answers: how quickly does everything turn, what does a shift do, up to where is it safe, can the controller's lines
+         work, what of a stranger's table may stay, and what must the controller be told?
+Touches: the driveline's own file, only in `file.load_drive` and `save_starter`. No printing, no clock.
+Must not: know a command line, draw, or guess a unit.
+Beside:  docs/driveline.md has every formula with its source.
+
+Modules
+-------
+span      a positive number with its range, and reckoning with it
+speeds    the formulas on plain numbers
+tyre      rolling circumference from a roll-out, revolutions or a size
+model     one driveline as its file describes it
+reading   numbers of the file with unit, range and basis
+file      the file; a starter with blanks
+lines     where the controller shifts by itself, judged
+sums      all of it joined
+borrowed  a table from another truck, converted and marked
+sheet     the settings sheet
+results   what comes out, and its JSON
+"""
+
+from pinproof.driveline.borrowed import convert, converted_csv, table_check
+from pinproof.driveline.file import DriveFault, drive_of, load_drive, save_starter
+from pinproof.driveline.model import Borrowed, Drive
+from pinproof.driveline.results import Cell, Check, Converted, Downshift, DriveSums, Setting, as_json
+from pinproof.driveline.sheet import blanks, settings_sheet
+from pinproof.driveline.span import Span, remains
+from pinproof.driveline.speeds import (
+    after_shift,
+    downshift_limit,
+    engine_rpm,
+    output_rpm,
+    pulses_per_m,
+    road_speed,
+    separation,
+)
+from pinproof.driveline.sums import drive_sums
+from pinproof.driveline.tyre import circumference_of_size, diameter_of_size
+
+__all__ = [
+    "Borrowed",
+    "Cell",
+    "Check",
+    "Converted",
+    "Downshift",
+    "Drive",
+    "DriveFault",
+    "DriveSums",
+    "Setting",
+    "Span",
+    "after_shift",
+    "as_json",
+    "blanks",
+    "circumference_of_size",
+    "convert",
+    "converted_csv",
+    "diameter_of_size",
+    "downshift_limit",
+    "drive_of",
+    "drive_sums",
+    "engine_rpm",
+    "load_drive",
+    "output_rpm",
+    "pulses_per_m",
+    "remains",
+    "road_speed",
+    "save_starter",
+    "separation",
+    "settings_sheet",
+    "table_check",
+]

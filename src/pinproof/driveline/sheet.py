@@ -1,0 +1,299 @@
+"""The settings sheet: everything the controller has to be told, whichever program writes it.
+
+Answers: which number or word, why, resting on what, and how a log shows that it took? Blank where only the owner knows.
+Units:   in words; metric or US as the driveline's file asks.
+Touches: nothing.
+Sources: what a controller of this kind has to be told, and the reasons: common practice, no source. Guards that hold
+         or refuse a downshift by comparing predicted speeds: US patents 6,175,797 and
+         5,738,607 (secondary).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+from pinproof.design.model import Line, Truck, Value
+from pinproof.driveline.lines import over_speed, permitted, road, rpm
+from pinproof.driveline.model import Drive, Sensor
+from pinproof.driveline.results import DriveSums, Pulses, Setting
+from pinproof.driveline.span import Span
+from pinproof.quantities import plain_number
+
+PLACE = {
+    "output": "on the output shaft",
+    "propshaft": "on the propshaft",
+    "wheel": "at the wheel",
+    "turbine": "on the turbine",
+}
+# key of [settings]: topic, what, why, how the log proves it
+OWNER: dict[str, tuple[str, str, str, str]] = {
+    "enable": (
+        "manual mode", "where the controller learns that manual is wanted",
+        "Wired but not mapped, taps do nothing.",
+        "Lever to manual, no tap: the manual state must change within a second; if it shows only after the first tap, "
+        "write that down for the driver.",
+    ),
+    "lever_code": (
+        "manual mode", "code that the lever reports in the manual position",
+        "It is the code as REPORTED, not the position as drawn: read it live in every detent.",
+        "Engine off, lever through every detent and back: each code must show once, and manual's in its own only.",
+    ),
+    "tap_codes": (
+        "taps", "which reading means up, down, nothing",
+        "Windows entered in ohms where volts or counts are wanted never match.",
+        "Each button ten times with the engine off: ten steps of its own code each, no other code.",
+    ),
+    "debounce": (
+        "taps", "how long a press must last to count",
+        "Too short lets bounce through as a second tap, too long loses quick taps (80 to 300 ms are usual).",
+        "Bounce (closed again within 50 ms) never gives a second step; a press of 80 ms always gives one.",
+    ),
+    "long_press": (
+        "taps", "what a long press does", "A held paddle must do nothing that nobody wants.",
+        "Hold each button for three seconds: one step, or what stands here.",
+    ),
+    "auto_repeat": (
+        "taps", "whether a held button repeats", "One press, one step; for racing off.",
+        "Hold up for three seconds in 2: the commanded gear rises by one only.",
+    ),
+    "tap_during_shift": (
+        "taps", "what a tap during a shift does", "Lost, or kept for after it: the driver must know which.",
+        "Two taps within half a second: one step or two, as written here.",
+    ),
+    "invalid_code": (
+        "taps", "what a reading in no window does", "A broken wire must not shift. Keep the gear, and say so.",
+        "Unplug the switches, engine off: no command, and the fault shows.",
+    ),
+    "at_limiter": (
+        "limits", "at the limiter in manual: hold the gear, refuse, or shift up",
+        "An unasked upshift in a climb can cost the stage; no upshift can cost the engine.",
+        "One run to the limiter in 1, empty ground: what happens is what stands here.",
+    ),
+    "held_request": (
+        "limits", "how long a refused downshift is kept waiting",
+        "A held request comes late, as a shift that nobody expects; 0 refuses at once.",
+        "Tap down above the permitted speed, then brake: refused for good, or within this time.",
+    ),
+    "lock_up": (
+        "converter", "when the converter locks in manual",
+        "Unlocked, engine speed says little of the gear, and every speed limit loses the slip.",
+        "Engine and turbine within 1 % (or 50 rpm) a second after lock-up.",
+    ),
+    "pressure": (
+        "clutches", "pressure of each shift", "The gearbox maker's limits rule. Too low for the torque, it slips.",
+        "Turbine never more than 150 rpm above both sync speeds in a shift (flare).",
+    ),
+    "torque_reduction": (
+        "clutches", "torque cut in each shift", "Without it shifts are long and hot under full load.",
+        "Torque request drops during every full-load upshift; tap to new ratio within 0.8 s.",
+    ),
+    "torque_limit": (
+        "clutches", "greatest input torque of each gear", "The gearbox maker's limits rule.",
+        "Torque in each gear stays below its limit.",
+    ),
+    "re_entry": (
+        "manual mode", "what ends manual: lever, time, both taps", "The driver needs a sure way back to automatic.",
+        "Do it once while rolling slowly: automatic within what stands here.",
+    ),
+    "gear_shown_from": (
+        "display", "where the gear on the dash comes from", "Commanded gear shown as real hides a shift that failed.",
+        "Shown gear equals the gear from turbine ÷ output in steady drive.",
+    ),
+    "cold_guard": (
+        "limits", "what is refused while the oil is cold", "Else a cold refusal looks like a broken button.",
+        "Oil temperature beside the first refused tap of the day.",
+    ),
+}  # fmt: skip
+
+
+def settings_sheet(drive: Drive, sums: DriveSums, truck: Truck | None = None) -> tuple[Setting, ...]:
+    """All rows, computed ones first.
+
+    Parameters
+    ----------
+    drive, sums : Drive, DriveSums
+        The driveline and `drive_sums` of it.
+    truck : Truck, optional
+        Its design: coded lines and debounce come from there.
+    """
+    found = [*_of_the_truck(drive, sums), *_limits(drive, sums), *_lines(drive, sums)]
+    known = {} if truck is None else _of_the_design(truck)
+    for key, (topic, what, reason, proof) in OWNER.items():
+        answer = (drive.answers or {}).get(key)
+        value, basis = ("", "") if answer is None else (answer.text, answer.basis)
+        if answer is not None and answer.note:
+            basis = f"{basis}: {answer.note}"
+        if not value and key in known:
+            value, basis = known[key]
+        found.append(Setting(topic, what, value, reason, basis, proof, True))
+    return tuple(found)
+
+
+def _of_the_truck(drive: Drive, sums: DriveSums) -> list[Setting]:
+    around, rows = drive.tyre.rolling_m, []
+    metric = f"{_ends(around, 1.0, 4)} m ({_ends(Span.exact(1000.0) / around, 1.0, 4)} rev/km)"
+    us = f"{_ends(around, 0.0254, 4)} in ({_ends(Span.exact(1609.344) / around, 1.0, 4)} rev/mile)"
+    both = f"{us}, {metric}" if drive.units == "us" else f"{metric}, {us}"
+    rows.append(
+        Setting(
+            "truck", "rolling circumference", f"enter {plain_number(around.value, 4)} m; it may be {both}",
+            "Every road speed hangs on it.", f"{drive.tyre.basis}, {drive.tyre.how}",
+            "Road speed against satellite speed on firm level ground, straight, over 30 s.",
+        )
+    )  # fmt: skip
+    rows.append(
+        Setting(
+            "truck", "axle ratio", drive.axle.text, "With the tyre it makes road speed of output speed.",
+            drive.axle.basis, "Propshaft ÷ wheel speed, straight, no wheelspin.",
+        )
+    )  # fmt: skip
+    rows += [
+        Setting(
+            "truck", f"transfer ratio, {each.name}", each.ratio.text, "Road-speed limits change with it by this ratio; "
+            "the controller must know which range is in.", each.ratio.basis,
+            "Output ÷ propshaft speed in this range.",
+        )
+        for each in drive.transfers
+    ]  # fmt: skip
+    rows += [
+        Setting(
+            "truck", f"ratio of gear {each.name}", each.ratio.text, "From it the controller tells which gear is in and "
+            "predicts the speed after a shift.", each.ratio.basis,
+            "Turbine ÷ output within 3 % of it, held for 0.2 s, in this gear.",
+        )
+        for each in drive.gears
+    ]  # fmt: skip
+    rows += [_sensor(drive, each) for each in sums.sensors if each.place != "turbine"]
+    rows += [_turbine(each) for each in drive.sensors if each.place == "turbine"]
+    if not sums.sensors:
+        rows.append(
+            Setting(
+                "truck", "teeth and place of each speed sensor", "", "A wrong count scales every speed.", "",
+                "Sensor speed against engine speed, locked, in the direct gear.", True,
+            )
+        )  # fmt: skip
+    return rows
+
+
+def _sensor(drive: Drive, each: Pulses) -> Setting:
+    per_km, per_mile = each.per_m * 1000.0, each.per_m * 1609.344
+    far = f"{_ends(per_mile, 1.0, 5)} per mile" if drive.units == "us" else f"{_ends(per_km, 1.0, 5)} per km"
+    return Setting(
+        "truck", f"speed sensor {each.sensor}, {PLACE[each.place]}" + (f", {each.transfer}" if each.transfer else ""),
+        f"{_ends(each.per_turn, 1.0, 6)} pulses per turn, {far}", "A wrong count scales every speed.",
+        _basis_of(drive, each.sensor), "Its speed against satellite speed, straight, no wheelspin.",
+    )  # fmt: skip
+
+
+def _turbine(each: Sensor) -> Setting:
+    return Setting(
+        topic="truck",
+        what=f"speed sensor {each.id}, {PLACE[each.place]}",
+        value=f"{_ends(Span.of(each.teeth), 1.0, 6)} pulses per turn",
+        reason="A wrong count looks like slip, or like the wrong gear.",
+        basis=each.teeth.basis,
+        proof="Equal to engine speed while the converter is locked.",
+    )
+
+
+def _basis_of(drive: Drive, sensor: str) -> str:
+    return next(each.teeth.basis for each in drive.sensors if each.id == sensor)
+
+
+def _limits(drive: Drive, sums: DriveSums) -> list[Setting]:
+    rows = []
+    limiter = "" if drive.limiter_rpm is None else drive.limiter_rpm.text
+    rows.append(
+        Setting(
+            "limits", "engine limiter", limiter, f"The engine is never to turn above {drive.most_rpm.text}. Every up "
+            "line must lie below it, with room for the time a shift takes.",
+            "" if drive.limiter_rpm is None else drive.limiter_rpm.basis,
+            "Highest engine speed of the day is below the engine's most.", drive.limiter_rpm is None,
+        )
+    )  # fmt: skip
+    for each in sums.downshifts:
+        range_ = f" ({each.transfer})" if len(drive.transfers) > 1 else ""
+        value, reason = "never by command", "Margin and time leave nothing."
+        if each.permitted_rpm >= 1.0:
+            over = over_speed(each, drive.units)[0]
+            value = "output shaft {}, or {}".format(*permitted(each, drive.units)) + f" (over-speeds above {over})"
+            reason = (
+                f"Kept below the limit: {each.margin * 100:.3g} % and {road(each.gained_m_per_s, drive.units)} for the "
+                "time a shift takes. Output speed is better: it knows no tyre and no wheelspin."
+            )
+        what = f"highest speed for a shift down into {each.gear}{range_}"
+        proof = "No shift into this gear begins above it; a tap above it is refused or held."
+        rows.append(Setting("limits", what, value, reason, "computed", proof))
+    least = drive.least_rpm
+    for before, after in pairwise(each.name for each in drive.gears):
+        what = f"least speed for a shift up from {before} into {after}"
+        proof = "No shift into this gear begins below it; a tap below it is refused."
+        if least is None:
+            rows.append(Setting("limits", what, "", "Write engine.least to have it computed.", "", proof, True))
+            continue
+        low = math.ceil((Span.of(least) / Span.of(drive.gear(after).ratio)).high)
+        reason = f"Below it the engine labours in the new gear, under {least.text}."
+        rows.append(Setting("limits", what, f"output shaft {rpm(low * 1.0)}", reason, "computed", proof))
+    return rows
+
+
+def _lines(drive: Drive, sums: DriveSums) -> list[Setting]:
+    rows = []
+    for line in drive.lines:
+        shown = next(each for each in sums.lines if each.number == line.number)
+        subject = f"{line.before} → {line.after}, {line.load}"
+        bad = [each.text for each in sums.checks if each.verdict.exit_code and each.subject.startswith(subject)]
+        value = f"{line.at.text} ({line.given} speed); output shaft {rpm(shown.output_rpm)}"
+        rows.append(
+            Setting(
+                "lines", f"{line.before} → {line.after}, {line.load}", value,
+                f"NOT AS IT STANDS: {bad[0]}" if bad else "Judged and found to work.", line.at.basis,
+                "The shift begins within 3 % of it, at this load.",
+            )
+        )  # fmt: skip
+    if not drive.lines:
+        rows.append(
+            Setting(
+                "lines", "up and down lines of each gear and load", "", "In automatic the controller shifts by them; "
+                "in manual they can still act at the limiter and near idle.", "", "Shifts begin where the lines say.",
+                True,
+            )
+        )  # fmt: skip
+    return rows
+
+
+def _of_the_design(truck: Truck) -> dict[str, tuple[str, str]]:
+    """What the design already says of taps: windows or targets, and the debounce."""
+    found = {}
+    said = [f"{line.id}: {_codes(line)}" for line in truck.lines if not line.free and (line.windows or line.targets)]
+    if said:
+        bases = {each.basis for line in truck.lines for each in line.windows}
+        bases |= {each.basis for line in truck.lines for each in line.targets}
+        found["tap_codes"] = ("; ".join(said), ", ".join(sorted(bases)))
+    waits: list[tuple[str, Value]] = [(each.id, each.debounce) for each in truck.inputs if each.debounce is not None]
+    if waits:
+        said = [f"{name} {value.text}" if len(waits) > 1 else value.text for name, value in waits]
+        found["debounce"] = ("; ".join(said), ", ".join(sorted({value.basis for _, value in waits})))
+    return found
+
+
+def _codes(line: Line) -> str:
+    parts = []
+    for window in line.windows:
+        ends = [text for text in (window.low_text, window.high_text) if text]
+        words = " to ".join(ends) if len(ends) == 2 else f"{'from' if window.low is not None else 'up to'} {ends[0]}"
+        parts.append(f"{window.meaning} {words}")
+    parts += [f"{target.meaning} about {target.text}" for target in line.targets]
+    return ", ".join(parts)
+
+
+def _ends(span: Span, unit: float, digits: int) -> str:
+    low, high = plain_number(span.low / unit, digits), plain_number(span.high / unit, digits)
+    return low if low == high else f"{low} to {high}"
+
+
+def blanks(sheet: Sequence[Setting]) -> int:
+    """How many cells wait for the owner."""
+    return sum(not each.value for each in sheet)

@@ -1,0 +1,276 @@
+"""What is to be said about a sized harness: misfits that are refused, findings, cautions.
+
+Answers: does each terminal and seal take its wire; what does each load lose; did the proof assume enough?
+Units:   A, V, m; `_mm` whole.
+Touches: nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from pinproof.design.model import Line, Truck
+from pinproof.design.model_harness import HarnessRules, Load, Relay
+from pinproof.harness import size as rule
+from pinproof.harness.coded_ways import CodedWay
+from pinproof.harness.current import Currents
+from pinproof.harness.layout import Drawn, hottest_c
+from pinproof.harness.results import Finding, FuseChoice, LoadUse, ResistorUse, Wire
+from pinproof.harness.sizing import Demand, allowed_a
+from pinproof.harness.stock import Size
+from pinproof.tables import drop_fraction
+from pinproof.wiring.nets import Nets, Refusal, chained, refusal
+
+UNFUSED_MOST_MM = 180  # boats, from memory
+FUSE_HOLDS = 1.35  # times its rating, for a long time (ISO 8820-3 gates, from memory)
+
+
+def misfits(truck: Truck, wires: Sequence[Wire]) -> Iterator[Refusal]:
+    """Terminals that do not take their wire, grips and seals that do not hold its insulation."""
+    terminals = {one.id: one for one in truck.terminals}
+    seals = {one.id: one for one in truck.seals}
+    for wire in wires:
+        if wire.sizing is None:
+            continue
+        area_m2, outside_m = wire.sizing.area_m2, wire.sizing.outside_m
+        for end in (wire.a, wire.b):
+            plug, _, cavity = end.label.partition(".")
+            path = f"plug.{plug}.cavity.{cavity}"
+            terminal = terminals.get(end.terminal)
+            if terminal is not None:
+                low, high = terminal.smallest.value, terminal.largest.value
+                if not low * 0.995 <= area_m2 <= high * 1.005:
+                    text = (
+                        f"{path}: terminal {terminal.id} takes {terminal.smallest.text} to {terminal.largest.text}, "
+                        f"the wire is {wire.sizing.size} ({wire.sizing.rule}). Take a terminal that fits, or a plug "
+                        "for that size."
+                    )
+                    yield refusal(truck, "terminal-wire", path, text)
+                grip = (terminal.insulation_smallest, terminal.insulation_largest)
+                if all(grip) and not _within(grip[0].value, outside_m, grip[1].value):  # type: ignore[union-attr]
+                    text = (
+                        f"{path}: the grip of terminal {terminal.id} takes {grip[0].text} to {grip[1].text}, "  # type: ignore[union-attr]
+                        f"the wire is {outside_m * 1000:.2g} mm outside. Take terminal or cable that fit."
+                    )
+                    yield refusal(truck, "terminal-insulation", path, text)
+            seal = seals.get(end.seal)
+            if seal is not None and not _within(seal.smallest.value, outside_m, seal.largest.value):
+                text = (
+                    f"{path}: seal {seal.id} takes {seal.smallest.value * 1000:g} to {seal.largest.value * 1000:g} mm, "
+                    f"the wire is {outside_m * 1000:.2g} mm outside. Take seal or cable that fit."
+                )
+                yield refusal(truck, "seal-wire", path, text)
+
+
+def _within(low: float, value: float, high: float) -> bool:
+    return low - 1e-9 <= value <= high + 1e-9
+
+
+def short_cables(sizes: Sequence[Size], truck: Truck, wires: Sequence[Wire]) -> Iterator[Refusal]:
+    """Salvaged cable of which there is too little."""
+    for size in sizes:
+        if not size.salvaged:
+            continue
+        used = [wire for wire in wires if wire.sizing is not None and wire.sizing.cable == size.cable]
+        need_m = sum(wire.cut_mm for wire in used) / 1000
+        have_m = size.on_hand_m or 0.0
+        if used and need_m > have_m:
+            text = (
+                f"cable.{size.cable}: {need_m:.2f} m wanted, {have_m:.2f} m there. "
+                f"Choose another for {', '.join(wire.id for wire in used)}."
+            )
+            yield refusal(truck, "cable-short", f"cable.{size.cable}", text)
+
+
+def stock_notes(sizes: Sequence[Size]) -> Iterator[Finding]:
+    """Salvaged cable that is not used, or must be measured before use."""
+    for size in sizes:
+        if size.barred:
+            yield Finding("salvaged-barred", None, f"cable.{size.cable}", f"{size.cable} is not used: {size.barred}.")
+        elif size.salvaged:
+            ohm = rule.ohm_per_m(size.area_m2)
+            text = (
+                f"{size.cable}: measure it before use; it should have {0.9 * ohm * 1000:.1f} to "
+                f"{1.1 * ohm * 1000:.1f} mΩ per metre at 20 °C."
+            )
+            yield Finding("salvaged-measure", None, f"cable.{size.cable}", text)
+
+
+def fuse_notes(
+    truck: Truck, fuses: Sequence[FuseChoice], wires: Sequence[Wire], demand: Sequence[Demand], sizes: Sequence[Size]
+) -> Iterator[Finding]:
+    """Fuses that do not stand their inrush, and wires that a fuse lets get too hot before it blows."""
+    for fuse in fuses:
+        if fuse.verdict != "pass":
+            cure = "Fit a larger fuse, or start fewer loads at a time."
+            yield Finding("fuse-inrush", fuse.verdict, f"feed.{fuse.feed}.fuse", f"{fuse.text}.", cure)
+    hot: dict[float, list[str]] = {}
+    for wire, each, size in zip(wires, demand, sizes, strict=True):
+        if each.fuse_a <= 0.0:
+            continue
+        allowed = allowed_a(each, size)
+        ambient_c = max(one.ambient_c for one in each.around)
+        if rule.wire_temp_c(ambient_c, size.rated_c, FUSE_HOLDS * each.fuse_a, allowed) > size.rated_c:
+            hot.setdefault(each.fuse_a, []).append(wire.id)
+    for fuse_a, names in hot.items():
+        some = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
+        text = f"At {FUSE_HOLDS:g} × {fuse_a:g} A, which the fuse may carry for minutes, {some} get above their rating."
+        yield Finding("fuse-hot", None, "harness", text, "A larger wire or a smaller fuse; a caution, no failure.")
+
+
+def unfused(truck: Truck, wires: Sequence[Wire]) -> Iterator[Finding]:
+    """Wires from a battery stud that no fuse protects and that are long."""
+    studs = {stud.id for stud in truck.studs if stud.rail == "battery"}
+    for wire in wires:
+        at_stud = any(end.kind == "stud" and end.label in studs for end in (wire.a, wire.b))
+        if at_stud and wire.fuse_a == 0.0 and wire.distance_mm > UNFUSED_MOST_MM:
+            text = f"{wire.id} ({wire.net}) runs {wire.distance_mm} mm from the battery stud without a fuse."
+            yield Finding("unfused", None, f"stud.{wire.net}", text, f"Put the fuse within {UNFUSED_MOST_MM} mm.")
+
+
+def all_on() -> Finding:
+    """Too many positions to tell which loads exclude each other."""
+    text = "Too many switch positions to try them all: every load counts as on, so wires may be thicker than needed."
+    return Finding("all-on", None, "harness", text)
+
+
+def carry_notes(truck: Truck, currents: Currents, wires: Sequence[Wire]) -> Iterator[Finding]:
+    """Switches, relay contacts and terminals that carry more than is stated for them."""
+    through = {feed.id: feed.through for feed in truck.feeds}
+    chains = {load.id: [*load.high_side, *load.low_side] for load in chained(truck)}
+    members: dict[str, list[int]] = {}
+    for number, one in enumerate(currents.consumers):
+        names = {name for group in chains.get(one.id, ()) for name in group if one.kind != "line"}
+        names |= {name for feed in one.feeds for name in through[feed]}
+        for name in names:
+            members.setdefault(name, []).append(number)
+    stated = {one.id: one for one in truck.switches}
+    limits = {name: (one.path, one.carries) for name, one in stated.items()}
+    limits |= {f"{relay.id}.{one.id}": (one.path, one.carries) for relay in truck.relays for one in relay.contacts}
+    for name, (path, carries) in limits.items():
+        amps = currents.together_a(members.get(name, ()))
+        if carries is not None and amps > carries.value:
+            text = f"{name}: {amps:.3g} A flow through it, it carries {carries.text}."
+            yield Finding("contact-current", "fail", path, text, "A relay for the load, or a heavier switch.")
+    terminals = {one.id: one for one in truck.terminals}
+    for wire in wires:
+        for end in (wire.a, wire.b):
+            kept = terminals.get(end.terminal)
+            if kept is not None and kept.carries is not None and wire.current_a > kept.carries.value:
+                text = (
+                    f"{wire.id} at {end.label}: {wire.current_a:.3g} A, terminal {kept.id} carries {kept.carries.text}."
+                )
+                yield Finding("terminal-current", "fail", kept.path, text, "A larger terminal, or two cavities.")
+
+
+def load_uses(
+    truck: Truck,
+    nets: Nets,
+    drawn: Drawn,
+    currents: Currents,
+    wires: Sequence[Wire],
+    loops_mm: Mapping[int, int],
+    rules: HarnessRules,
+) -> list[LoadUse]:
+    """What each load draws and loses: wires at their currents, its contacts' nominal ohms, its mated pairs."""
+    closed = {one.id: one.closed.value for one in truck.switches}
+    closed |= {f"{relay.id}.{one.id}": one.closed.value for relay in truck.relays for one in relay.contacts}
+    closed |= {one.id: one.on.value for one in truck.drivers}
+    feeds = {feed.id: feed for feed in truck.feeds}
+    by_load: dict[str, Load | Relay] = {load.id: load for load in chained(truck)}
+    found = []
+    for number, one in enumerate(currents.consumers):
+        if one.kind == "line":
+            continue
+        load = by_load[one.id]
+        drop_v = 0.0
+        for stretch in currents.ways.get(number, ()):
+            drop_v += max(sum(wire_drop_v(truck, wires[wire]) for wire in way) for way in stretch)
+            longest = max(stretch, key=len)
+            pairs = sum(end.kind in ("cavity", "way") for wire in longest for end in (wires[wire].a, wires[wire].b))
+            drop_v += one.current_a * rules.pair_ohm * pairs
+        through = [(name,) for feed in one.feeds for name in feeds[feed].through]
+        for group in (*load.high_side, *load.low_side, *through):
+            drop_v += one.current_a * max(closed.get(name, 0.0) for name in group)
+        fraction = drop_fraction(load.drop).value if load.drop_allowed is None else load.drop_allowed.value
+        allowed_v = fraction * truck.supply.run.value
+        found.append(LoadUse(one.id, one.current_a, loops_mm[number], drop_v, allowed_v))
+    return found
+
+
+def wire_drop_v(truck: Truck, wire: Wire) -> float:
+    """Volts along a wire at its greatest current, copper as hot as its surroundings. [V]"""
+    if wire.sizing is None:
+        return 0.0
+    ambient_c = hottest_c(truck, wire.runs, wire.a.place)
+    return wire.current_a * rule.hot_ohm_per_m(wire.sizing.area_m2, ambient_c) * wire.cut_mm / 1000
+
+
+def load_notes(loads: Sequence[LoadUse]) -> Iterator[Finding]:
+    """Loads that lose more than their share once contacts and mated pairs count too."""
+    for one in loads:
+        if one.drop_v > one.allowed_v:
+            text = (
+                f"{one.load}: with contacts and mated pairs {one.drop_v:.2f} V are lost, the custom allows "
+                f"{one.allowed_v:.2f} V. The wires alone hold."
+            )
+            yield Finding(
+                "drop-in-all", None, f"load.{one.load}", text, "Fewer plugs, better contacts, or a relay near it."
+            )
+
+
+def line_notes(
+    truck: Truck,
+    nets: Nets,
+    drawn: Drawn,
+    currents: Currents,
+    wires: Sequence[Wire],
+    ways: Sequence[CodedWay],
+    line_a: Mapping[str, tuple[float, float] | None],
+) -> Iterator[Finding]:
+    """Lines whose source end leads nowhere, whose currents are unknown, or that share a wire with loads."""
+    for line in truck.lines:
+        if line.id in nets.undrawn:
+            keys = "`feed`" if line.source_side == "feed" else "`returns_to`"
+            text = f"{line.id}: it is not said where its source end goes, so that wire is not drawn."
+            yield Finding("source-undrawn", "not shown", line.path, text, f"Write {keys} in the line.")
+        if line_a[line.id] is None:
+            text = f"{line.id}: a pull is unknown or a resistor still to be chosen, so its currents are not known."
+            yield Finding("line-current", "not shown", line.path, text, "Measure the pull, or choose the values first.")
+        shared_v = _shared_v(truck, currents, wires, [one for one in ways if one.line == line.id], line)
+        stated = line.feed_drop if line.source_side == "feed" else line.return_offset
+        most_v = 0.0 if stated is None else stated.high
+        if shared_v > most_v + 1e-12:
+            key = "feed_drop" if line.source_side == "feed" else "return_offset"
+            text = (
+                f"{line.id}: loads that share its source wires shift it by {shared_v:.3f} V; the proof was made with "
+                f"{key} up to {most_v:.3f} V: proof assumed less."
+            )
+            yield Finding(
+                "assumed-less", "fail", f"{line.path}.{key}", text, "A wire of its own, or prove it with more."
+            )
+
+
+def _shared_v(truck: Truck, currents: Currents, wires: Sequence[Wire], ways: Sequence[CodedWay], line: Line) -> float:
+    """Most volts that currents of others make along one source way. [V]"""
+    worst = 0.0
+    for way in ways:
+        if not way.path.endswith("source_wire"):
+            continue
+        total = 0.0
+        for number in way.wires:
+            others = [one for one in currents.carried[number] if currents.consumers[one].id != line.id]
+            wire = wires[number]
+            if others and wire.current_a > 0.0:
+                total += wire_drop_v(truck, wire) * currents.together_a(others) / wire.current_a
+        worst = max(worst, total)
+    return worst
+
+
+def resistor_notes(resistors: Sequence[ResistorUse]) -> Iterator[Finding]:
+    """Resistors that do not stand their node shorted."""
+    for one in resistors:
+        if one.verdict == "fail":
+            rated = "a 1 W body" if one.rated_w is None else f"{one.rated_w:g} W"
+            text = f"{one.resistor} takes {one.watts_shorted:.2f} W with its node shorted; {rated} is too little."
+            yield Finding("resistor-heat", "fail", one.resistor, text, "A larger body, a cooler place, or more ohms.")

@@ -1,0 +1,235 @@
+"""A borrowed table: conversion as an identity and by hand, each mark from both sides, bad tables."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pinproof.driveline import (
+    Cell,
+    Converted,
+    Drive,
+    DriveFault,
+    convert,
+    converted_csv,
+    drive_of,
+    drive_sums,
+    table_check,
+)
+from pinproof.examples import FOLDER
+from pinproof.verdict import Verdict
+
+BASE = """
+format = 1
+truck = "pp-x"
+[tyre]
+size = "39x13.50R17"
+factor = "3.05"
+growth = "none"
+wear = "none"
+[axle]
+ratio = "5.00"
+[[transfer]]
+name = "high"
+ratio = "1"
+[[gear]]
+name = "1"
+ratio = "4.00"
+[[gear]]
+name = "2"
+ratio = "2.40"
+[[gear]]
+name = "3"
+ratio = "1.55"
+[converter]
+slip = "none"
+[engine]
+most = "6500 rpm"
+limiter = "6400 rpm"
+[guard]
+margin = "5 %"
+latency = "0.5 s"
+acceleration = "2 m/s2"
+"""
+ROAD = """
+[[borrowed]]
+id = "t"
+file = "t.csv"
+keyed_by = "road speed"
+unit = "{unit}"
+holds = "{holds}"
+tyre = {{ size = "{size}", factor = "3.05" }}
+axle = "{axle}"
+transfer = "1"
+gears = {gears}
+"""
+OUTPUT = """
+[[borrowed]]
+id = "t"
+file = "t.csv"
+keyed_by = "output speed"
+unit = "rpm"
+holds = "{holds}"
+gears = {gears}
+"""
+
+
+def road(**said: str) -> Drive:
+    usual = {"unit": "km/h", "holds": "shift speeds", "size": "39x13.50R17", "axle": "5.00", "gears": '"same"'}
+    return drive_of(BASE + ROAD.format(**{**usual, **said}), "drive.toml")
+
+
+def output(**said: str) -> Drive:
+    return drive_of(BASE + OUTPUT.format(**{"holds": "shift speeds", "gears": '"same"', **said}), "drive.toml")
+
+
+def converted(drive: Drive, text: str) -> Converted:
+    return convert(drive, drive.borrowed[0], text)
+
+
+def one(drive: Drive, row: str, value: str) -> Cell:
+    """The only cell of a small table."""
+    return converted(drive, f"shift,full\n{row},{value}\n").cells[0]
+
+
+@given(st.floats(1.0, 40.0))
+def test_the_donors_own_table_comes_back(speed: float) -> None:
+    cell = one(road(), "1>2", f"{speed:.1f}")
+    assert cell.enter_text == f"{speed:.1f}"
+
+
+def test_tyres_and_axle_as_worked_by_hand() -> None:
+    """31 to 39 in and 3.73 to 5.00: 39/31 × 3.73/5.00 = 0.9385; left as it is the table is 6.6 % off."""
+    found = converted(road(size="31x10.50R15", axle="3.73"), "shift,full\n1>2,40\n")
+    assert found.scale.value == pytest.approx(39 / 31 * 3.73 / 5.0, rel=1e-12)
+    assert found.cells[0].enter_text == "37.5"
+    assert "+6.6 %" in found.notes[0]
+    tyres_only = converted(road(size="31x10.50R15"), "shift,full\n1>2,40\n")
+    assert "-20.5 %" in tyres_only.notes[0]
+
+
+def test_miles_are_miles_and_the_unit_is_never_guessed() -> None:
+    cell = one(road(unit="mph"), "1>2", "25")
+    assert cell.donor == pytest.approx(25 * 0.44704) and cell.enter_text == "25.0"
+    with pytest.raises(DriveFault, match="km/h"):
+        one(road(unit="mph"), "1>2", "40 km/h")
+
+
+def test_output_speed_knows_no_tyre() -> None:
+    found = converted(output(), "shift,full\n1>2,1500\n")
+    assert found.cells[0].enter_text == "1500" and found.scale.is_exact and "do not matter" in found.notes[0]
+
+
+def test_another_gearbox_keeps_the_engine_speed() -> None:
+    """Up: as the donor's gear before; down: as the donor's gear after."""
+    drive = output(gears='["3.60", "2.20"]')
+    assert one(drive, "1>2", "1500").enter_text == f"{1500 * 3.6 / 4.0:.0f}"
+    assert one(drive, "2>1", "1000").enter_text == f"{1000 * 3.6 / 4.0:.0f}"
+    assert one(drive, "2>3", "2000").enter_text == f"{2000 * 2.2 / 2.4:.0f}"
+    assert one(drive, "3>2", "2000").enter_text == f"{2000 * 2.2 / 2.4:.0f}"
+    cell = one(output(gears='["3.60"]'), "2>3", "2000")
+    assert cell.mark == "not known" and "not given" in cell.why
+
+
+def test_a_down_cell_is_unsafe_from_the_permitted_speed_on() -> None:
+    drive = output()
+    edge = drive_sums(drive).downshift("high", "1").permitted_rpm
+    assert one(drive, "2>1", f"{int(edge)}").mark == "keep"
+    cell = one(drive, "2>1", f"{int(edge) + 1}")
+    assert cell.mark == "unsafe" and "permitted is" in cell.why
+
+
+def test_an_up_cell_is_pointless_from_the_limiter_on() -> None:
+    assert one(output(), "1>2", "1599").mark == "keep"
+    cell = one(output(), "1>2", "1601")
+    assert cell.mark == "pointless" and "never shifts" in cell.why
+    no_limiter = drive_of(
+        (BASE + OUTPUT).format(holds="shift speeds", gears='"same"').replace("6400 rpm", "unknown"), "d"
+    )
+    assert one(no_limiter, "1>2", "1601").mark == "keep"
+    assert one(no_limiter, "1>2", "1626").mark == "unsafe"
+
+
+def test_a_truck_with_ranges_is_not_known_at_the_edge() -> None:
+    wide = BASE.replace('slip = "none"', 'slip = "0 % to 5 %"')
+    drive = drive_of(wide + OUTPUT.format(holds="shift speeds", gears='"same"'), "drive.toml")
+    assert one(drive, "1>2", "1500").mark == "keep"
+    assert one(drive, "1>2", "1560").mark == "not known"
+
+
+def test_a_pair_that_lies_too_close_hunts() -> None:
+    text = "shift,full\n2>3,2000\n3>2,{}\n"
+    assert [c.mark for c in converted(output(), text.format(1899)).cells] == ["keep", "keep"]
+    assert [c.mark for c in converted(output(), text.format(1901)).cells] == ["hunts", "hunts"]
+    assert [c.mark for c in converted(output(), text.format(2100)).cells] == ["hunts", "hunts"], "crossed"
+
+
+def test_a_table_of_gears() -> None:
+    found = converted(output(holds="gears"), "speed;low load;full\n1000;3;2\n2500;3;1\n5000;3;2\n")
+    marks = {(cell.row, cell.column): cell.mark for cell in found.cells}
+    assert marks["1000", "full"] == "keep"
+    assert marks["2500", "full"] == "unsafe", "gear 1 at 10000 rpm"
+    assert marks["5000", "low load"] == "pointless", "6400 ÷ 1.55 = 4129 is all that gear 3 reaches"
+    assert one(output(holds="gears"), "1000", "7").mark == "not known"
+
+
+def test_a_table_of_something_else_is_carried_over() -> None:
+    found = converted(output(holds="other"), "speed,gear 1,gear 3\n1000,5.5 bar,6 bar\n2000,5.5 bar,6 bar\n")
+    assert [(cell.read, cell.mark) for cell in found.cells] == [
+        ("5.5 bar", "keep"), ("6 bar", "keep"), ("5.5 bar", "pointless"), ("6 bar", "keep")
+    ]  # fmt: skip
+
+
+def test_gears_that_this_truck_has_not() -> None:
+    assert one(output(), "3>4", "2000").mark == "not known"
+    assert one(output(), "1>3", "2000").mark == "not known"
+
+
+def test_the_check_of_a_table_is_its_worst_cell() -> None:
+    def verdict(text: str) -> Verdict:
+        return table_check(converted(output(), f"shift,full\n{text}")).verdict
+
+    assert verdict("1>2,1500\n") is Verdict.PASS
+    assert verdict("1>2,1700\n") is Verdict.NOT_SHOWN
+    assert verdict("1>2,1500\n2>1,1490\n") is Verdict.FAIL
+
+
+def test_csv_out_has_a_row_for_each_cell_and_reads_back() -> None:
+    found = converted(road(), "# from a friend\nshift;a;b\n1-2;20,5;\n2→1;10;70\n")
+    rows = list(csv.DictReader(io.StringIO(converted_csv(found))))
+    assert [(row["row"], row["column"], row["enter [km/h]"], row["mark"]) for row in rows] == [
+        ("1-2", "a", "20.5", "keep"), ("2→1", "a", "10.0", "keep"), ("2→1", "b", "70.0", "unsafe")
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "empty"),
+        ("# only a note\n", "empty"),
+        ("shift,full\n", "nothing under it"),
+        ("shift,a,a\n1>2,1,2\n", "different column names"),
+        ("shift,full\n1>2,quick\n", "quick"),
+        ("shift,full\nfirst,20\n", "names no shift"),
+        ("shift,full\n1>2,20,30\n", "3 cells where 2 columns are"),
+        ("shift,full\n1>2,-5\n", "below zero"),
+        ('shift,full\n1>2,"1,500"\n', "2 ways"),
+        ("shift,full\n1>2," + "9" * 100 + "\n", "more than 64"),
+        ("shift,full\n" + "1>2,20\n" * 600, "more than 500 rows"),
+        ("shift," + ",".join(f"c{i}" for i in range(99)) + "\n", "1 to 60"),
+        ("shift,full\n\x00,\x00\n", "is not a speed|names no shift|cannot be read"),
+    ],
+)
+def test_a_bad_table_is_told_with_its_line(text: str, said: str) -> None:
+    with pytest.raises(DriveFault, match=said):
+        converted(road(), text)
+
+
+def test_the_invented_example_shows_each_mark() -> None:
+    drive = drive_of((FOLDER / "sandpiper-drive.toml").read_text(encoding="utf-8"), "sandpiper-drive.toml")
+    found = converted(drive, (FOLDER / drive.borrowed[0].file).read_text(encoding="utf-8"))
+    assert {cell.mark for cell in found.cells} == {"keep", "unsafe", "pointless", "hunts", "not known"}
