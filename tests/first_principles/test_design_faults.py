@@ -17,7 +17,6 @@ from pinproof.design.load import MOST_BYTES
 
 from .test_design_samples import DIVIDER, ELEMENTS, LADDERS, PULL_UP, SAMPLES
 
-
 HEAD_PARTS = PULL_UP.replace(
     "[[input]]", '[parts]\nseries = "E24"\ntolerance = "2 %" # p\nat_hand = true\ndrawer = "stock.toml"\n\n[[input]]', 1
 )

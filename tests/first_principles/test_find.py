@@ -384,8 +384,10 @@ def test_the_usual_meter() -> None:
 def test_a_number_that_decides_alone_is_read_twice(sandpiper: Diagnosis) -> None:
     """All reports point to one branch; one number says otherwise: it is asked for again before anything is called."""
     session = Session(sandpiper)
-    for text in ("idle=automatic", "lever_manual=manual", "lever_manual+lever_up=manual",
-                 "lever_manual+lever_down=down", "lever_manual+wheel_up=up", "lever_manual+wheel_down=down"):  # fmt: skip
+    for text in (
+        "idle=automatic", "lever_manual=manual", "lever_manual+lever_up=manual", "lever_manual+lever_down=down",
+        "lever_manual+wheel_up=up", "lever_manual+wheel_down=down",
+    ):  # fmt: skip
         session = session.told(read(sandpiper, f"meaning {text}"))
     odd = session.adding(read(sandpiper, "volts lever_manual+lever_up = 3.5 at 13.8"))
     advice = odd.advice()

@@ -107,6 +107,25 @@ def test_an_edge_that_is_only_roughly_known_leaves_the_other_end_sharp() -> None
     assert up[-1].reach[1] > 1000.0 > up[-1].sure[1], "the edge at half scale lies within what it may reach"
 
 
+def test_each_edge_has_its_own_uncertainty_in_the_file() -> None:
+    """Stated for one edge it goes before the one for both; without that edge it is a fault."""
+    one = """[[line.window]]
+meaning = "up"
+low = "200 ohm"
+high = "400 ohm"
+uncertainty = "10 ohm"
+uncertainty_low = "5 %"
+found = "substitution"
+basis = "measured"
+"""
+    other = one.replace('"up"', '"automatic"').replace("200", "900").replace("400", "2000")
+    text = TEXT[: TEXT.index("[[line.target]]")] + one + other + TEXT[TEXT.index("[[device]]") :]
+    window = loads(text.replace('asks = "down"', 'asks = "up"')).lines[0].windows[0]
+    assert window.edge("low") == (190.0, 210.0) and window.edge("high") == (390.0, 410.0) and window.unsure
+    with pytest.raises(DesignFault, match="no edge"):
+        loads(text.replace('low = "200 ohm"\n', ""))
+
+
 def test_nothing_but_the_learned_changes() -> None:
     truck = loads(TEXT)
     line = truck.lines[0]

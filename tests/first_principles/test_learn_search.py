@@ -22,6 +22,7 @@ from pinproof.learn import (
     Scale,
     State,
     Step,
+    accept,
     begin,
     doubts,
     e12_stock,
@@ -165,7 +166,8 @@ def best_mean(cells: int, count: int) -> float:
 def test_readings_needed_are_near_the_best_possible(count: int) -> None:
     """The least mean of any method, plus the two ends, plus three quarters of a reading and half a one per edge.
 
-    A quarter goes to asking whether an open pin holds its meaning. The rest is what real resistors cost: they do not lie on a grid, and edges may lie nearer than a step.
+    A quarter goes to asking whether an open pin holds its meaning. The rest is what real resistors cost: they do not
+    lie on a grid, and edges may lie nearer than a step.
     """
     need = [search(a_pin(seed, count), both_ways=False)[1] for seed in range(24)]
     known = [each for each in need if each]
@@ -239,6 +241,52 @@ def test_an_open_pin_that_latches_is_learned_with_the_key_off() -> None:
     for edge, at, swing in zip(edges(state), pin.edges, pin.swing, strict=True):
         assert edge.none is not None
         assert edge.none.low_reading <= at + swing and at <= edge.none.high_reading
+
+
+class NewestFault(Pin):
+    """A controller that shows the newest of the faults that it holds."""
+
+    def put(self, ohm: float) -> str:
+        held, self.held = self.held, None
+        shown = super().put(ohm)
+        if self.held is None:
+            self.held = held
+        return self.held or shown
+
+
+def test_a_held_fault_that_gives_way_to_another_is_still_held() -> None:
+    """Open and shorted both hold: a short after an open shows "shorted", which proves nothing of the open."""
+    for seed in range(6):
+        plain = a_pin(seed, 3, swing=0.01)
+        pin = NewestFault(plain.edges, plain.swing, plain.meanings, plain.parts_ohm, holds={"m0", "m3"})
+        state, _ = search(pin)
+        assert state.rest_latches and "m3" in state.latching
+        assert [(e.below, e.above) for e in edges(state)] == [("m0", "m1"), ("m1", "m2"), ("m2", "m3")]
+        for edge, at, swing in zip(edges(state), pin.edges, pin.swing, strict=True):
+            assert edge.none is not None
+            assert edge.none.low_reading <= at + swing and at <= edge.none.high_reading
+
+
+def test_an_open_pin_that_keeps_the_last_meaning_is_not_surely_anything() -> None:
+    """Its edge lies above what the open pin reads when rising: after a load is taken off the old meaning stays."""
+    pin = a_pin(4, 2)
+    pin.edges, pin.swing = [0.4, 0.96], [0.01, 0.06]
+    state, _ = search(pin)
+    assert any(v.join == "open" and v.direction == "rising" and v.meaning == "m1" for v in state.visits)
+    assert not any(w.meaning == "m2" and not w.maybe for w in windows_of(state))
+    assert any(w.meaning == "m1" and not w.maybe for w in windows_of(accept(state, 0.05)))
+
+
+def test_what_was_not_decided_is_left_out() -> None:
+    """Close to an edge a noisy controller still shows what the open pin showed: the bracket is wider, never wrong."""
+    state = begin("ground", Scale(1.0, 0.0, PULL, assumed=False))
+    seen = ((OPEN, "high"), (0.0, "low"), (666.7, "up"), (111.1, "low"), (116.0, "high"), (121.0, "up"))
+    for ohm, meaning in seen:
+        join = "open" if ohm == OPEN else "short" if ohm == 0.0 else "own"
+        state = update(state, Step("load", ohm, "", "falling", join, (), ohm, ohm, (OPEN,)), Observation(meaning))
+    assert [(e.below, e.above) for e in edges(state)] == [("low", "up"), ("up", "high")]
+    bracket = edges(state)[0].falling
+    assert bracket is not None and (bracket.low_ohm, bracket.high_ohm) == (111.1, 121.0)
 
 
 def test_hysteresis_is_told_with_both_ends() -> None:

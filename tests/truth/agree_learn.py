@@ -37,6 +37,7 @@ from pinproof.learn import (
     State,
     Step,
     VoltMeter,
+    accept,
     begin,
     edges,
     found_of,
@@ -137,6 +138,8 @@ class Outcome:
     wrong: list[str] = field(default_factory=list)
     strict_wrong: int = 0
     window_wrong: list[str] = field(default_factory=list)
+    accepted_wrong: list[str] = field(default_factory=list)
+    windows: int = 0
     complete: bool = False
     resolved: bool = False
     off_found: bool = False
@@ -513,26 +516,31 @@ def judge_edges(pin: Pin, person: Person, state: State, out: Outcome) -> None:
 
 
 def judge_windows(pin: Pin, person: Person, state: State, out: Outcome) -> None:
-    """Whatever is said to be surely inside a window must be there, from both sides."""
-    for window in windows_of(state):
-        low, high = window.sure
-        if low >= high:
-            continue
-        lowest = max(low, 1.0)
-        highest = min(high, 1e7)
-        count = INSIDE_POINTS - 1
-        points = [low, high, *(lowest * (highest / lowest) ** (n / count) for n in range(INSIDE_POINTS))]
-        for ohm in points:
-            if not low <= ohm <= high:
+    """Whatever is said to be surely inside a window must be there, from both sides.
+
+    Also where the user takes stretches of up to `hidden` as they look; what is wrong then is counted apart, as it was
+    the user who said so.
+    """
+    for taken, wrong in ((state, out.window_wrong), (accept(state, state.hidden), out.accepted_wrong)):
+        for window in windows_of(taken):
+            low, high = window.sure
+            if low >= high:
                 continue
+            out.windows += taken is not state
+            lowest, highest = max(low, 1.0), min(high, 1e7)
+            share = [n / (INSIDE_POINTS - 1) for n in range(INSIDE_POINTS)]
+            points = [low, high, *(lowest * (highest / lowest) ** each for each in share)]
             ways = ("falling", "rising") if state.both_ways and state.main != "none" else (state.main,)
             bad = [
-                way for way in ways
-                if window.meaning not in {pin.meanings[c] for c in cells_at(pin, person, ohm, way)}
-            ]  # fmt: skip
+                (ohm, way)
+                for ohm in points
+                for way in ways
+                if low <= ohm <= high
+                and window.meaning not in {pin.meanings[c] for c in cells_at(pin, person, ohm, way)}
+            ]
             if bad:
-                out.window_wrong.append(f"{window.meaning} sure {low:.6g} to {high:.6g}: not at {ohm:.6g} {bad[0]}")
-                break
+                said = f"{window.meaning} sure {low:.6g} to {high:.6g}: not at {bad[0][0]:.6g} {bad[0][1]}"
+                wrong.append(said)
 
 
 # ---------------------------------------------------------------- many
@@ -587,7 +595,9 @@ def summary(found: list[Outcome], edges_n: int = 0) -> str:
     brackets = sum(each.brackets for each in found)
     out.append(
         f"brackets {brackets}, wrong {sum(len(e.wrong) for e in found)}, without allowance for noise and supply "
-        f"{sum(e.strict_wrong for e in found)}; sure windows wrong {sum(len(e.window_wrong) for e in found)}"
+        f"{sum(e.strict_wrong for e in found)}; sure windows wrong {sum(len(e.window_wrong) for e in found)}; "
+        f"of {sum(e.windows for e in found)} with unvisited stretches up to 5 % accepted "
+        f"{sum(len(e.accepted_wrong) for e in found)}"
     )
     out.append(
         f"all reachable edges found {sum(e.complete for e in found)}, all brackets as narrow as wanted "

@@ -185,7 +185,7 @@ def _set(
             changes[key] = parse(text, "ratio")
             if not 0.0 < changes[key] < 1.0:
                 raise click.UsageError(f"--{key} is a share of full scale, as in 1 %.")
-    if pot:
+    if pot and not search.rest_latches:
         changes["method"] = "pot"
     if known.get("faults"):
         changes["faults"] = tuple(each.strip() for each in known["faults"].split(",") if each.strip())
@@ -322,6 +322,11 @@ class _Work:
         from pinproof.learn import Observation, propose, update
 
         assert entry.pot_ohm is not None
+        if self.session.search.rest_latches:
+            raise click.UsageError(
+                f'"{text}": this open pin holds its meaning until the key is turned, so a potentiometer cannot be '
+                "turned away from it. Take the resistors that are asked for."
+            )
         search = dataclasses.replace(self.session.search, method="pot")
         step = propose(search)
         if step is None or step.kind != "pot":

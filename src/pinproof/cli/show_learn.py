@@ -100,11 +100,10 @@ def step_words(step: Step, state: State) -> str:
     side = "ground" if state.side == "ground" else "the fused supply"
     name = load_name(step, state)
     put = "Leave the pin open" if step.join == "open" else f"Put {name} from the pin to {side}"
-    how = ""
     if step.key_cycle and not step.via_ohm:
         how = f"Key off. {put}. Key on"
-    elif step.test == "latch":
-        how = f"Without touching the key: {ohms(step.via_ohm[1])} on the pin, then off, then {name}"
+    elif step.via_ohm and step.join == "open":
+        how = f"First {ohms(step.via_ohm[-1])} on the pin. Then take it off, the key as it is"
     elif len(step.via_ohm) > 1 or (step.via_ohm and step.via_ohm[0] != INF):
         start = ohms(step.via_ohm[-1])
         trick = (
@@ -114,7 +113,10 @@ def step_words(step: Step, state: State) -> str:
         how = f"First {start} on the pin. Then, without opening it, change to {name}: {trick}"
     else:
         how = put
-    key = "Key off and on first, with the pin open. " if step.key_cycle and step.via_ohm else ""
+    key = ""
+    if step.key_cycle and step.via_ohm:
+        on = "the pin open" if step.via_ohm[0] == INF else f"{ohms(step.via_ohm[0])} on the pin"
+        key = f"Key off and on first, with {on}. "
     extra = " (Not strictly needed.)" if step.optional else ""
     return "\n".join(wrapped(f"{key}{how}; wait 2 s. What does it show? {step.why}{extra}", "  "))
 
@@ -185,17 +187,14 @@ def _bracket(bracket: Bracket | None) -> str:
 def edges_words(state: State) -> str:
     """Every edge, per direction; what is not known."""
     rows = []
+    fresh = any(each.none is not None for each in edges(state))
     for each in edges(state):
         swing = each.hysteresis
-        rows.append(
-            (
-                f"{each.below} | {each.above}",
-                _bracket(each.falling or each.none),
-                _bracket(each.rising),
-                f"{swing[0] * 100.0:.2g} to {swing[1] * 100.0:.2g} %" if swing else "–",
-            )
-        )
-    out = [table(rows, ("edge", "falling", "rising", "hysteresis"))] if rows else []
+        apart = f"{swing[0] * 100.0:.2g} to {swing[1] * 100.0:.2g} %" if swing else "–"
+        ways = (each.falling, each.rising, each.none) if fresh else (each.falling, each.rising)
+        rows.append((f"{each.below} | {each.above}", *(_bracket(way) for way in ways), apart))
+    heads = ("edge", "falling", "rising", *(("key turned on there",) if fresh else ()), "hysteresis")
+    out = [table(rows, heads)] if rows else []
     commons = [bracket.common for each in edges(state) for bracket in each.seen]
     if commons and max(commons) > 0.0:
         out += wrapped(
@@ -232,9 +231,16 @@ def _joined(one: LearnedWindow, other: LearnedWindow) -> bool:
 def window_words(found: tuple[LearnedWindow, ...]) -> str:
     """The windows as they would be written."""
     rows = []
-    for each in found:
-        low, high = ("–", "–") if each.maybe else (ohms(x) for x in each.sure)
-        rows.append((each.meaning, low, high, *(ohms(x) for x in each.reach), "fault" if each.fault else ""))
+    for number, each in enumerate(found):
+        if number and _joined(found[number - 1], each):
+            continue
+        last = number
+        while last + 1 < len(found) and _joined(found[last], found[last + 1]):
+            last += 1
+        low, high = ("–", "–") if each.maybe or last > number else (ohms(x) for x in each.sure)
+        said = ["fault"] if each.fault else []
+        said += [f"{last - number + 1} pieces, not looked at in between"] if last > number else []
+        rows.append((each.meaning, low, high, ohms(each.reach[0]), ohms(found[last].reach[1]), ", ".join(said)))
     return table(rows, ("meaning", "surely from", "to", "may reach from", "to", "")) if rows else ""
 
 

@@ -15,6 +15,7 @@ from pinproof.learn.stock import INF
 
 CLEAR = 0.02  # of full scale: so far from an edge a turn begins, that the key may be turned on there
 SHAFT = 0.25  # of the distance between the two measurements: how far taking it off may move it
+LEAST_BEYOND = 0.02  # of full scale
 BEYOND = 2.0  # a flip seen twice: the bracket reaches back by so many times their difference
 
 
@@ -166,7 +167,7 @@ def _twice(state: State, step: Step, plain: Visit) -> State:
     """The meaning changed on the second turn too: the old side is allowed for, from how far the two differ."""
     first = next(each for each in reversed(state.visits) if each.direction == step.direction and each.turn == 1)
     places = [state.place(first), state.place(plain)]
-    reach = max(BEYOND * abs(places[0] - places[1]), state.resolution, 0.01)
+    reach = max(BEYOND * abs(places[0] - places[1]), 2.0 * state.resolution, LEAST_BEYOND)
     sign = 1.0 if step.direction == "falling" else -1.0
     nearer = max(places) if sign > 0.0 else min(places)
     ohm = state.scale.ohm_at(nearer + sign * reach)
