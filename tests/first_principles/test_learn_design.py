@@ -44,7 +44,7 @@ PULLS = Pulls(1066.5, 0.0123, "reference", None, 0.0, OPEN, 96e3, 5.0, "pull-up"
 def learned(thresholds: list[float], meanings: list[str], *, side: str = "ground", hidden: float = 0.05) -> State:
     """A search at a pin without hysteresis, all its loads true, to the end."""
     scale = Scale(1.0, 0.0, 1000.0, assumed=False) if side == "ground" else Scale(0.0, 1.0, 1000.0, assumed=False)
-    state = begin(side, scale, hidden=hidden, both_ways=False, least_ohm=0.0 if side == "ground" else 220.0)  # type: ignore[arg-type]
+    state = begin(side, scale, hidden=hidden, least_ohm=0.0 if side == "ground" else 220.0)  # type: ignore[arg-type]
     while (step := propose(state)) is not None:
         reading = scale.reading(step.ohm)
         state = update(state, step, Observation(meanings[sum(reading > each for each in thresholds)]))
@@ -105,6 +105,17 @@ def test_an_edge_that_is_only_roughly_known_leaves_the_other_end_sharp() -> None
     assert low.off_ohm < 0.03 * low.middle_ohm < high.off_ohm, "each end has its own uncertainty"
     assert up[0].sure[0] < up[0].sure[1]
     assert up[-1].reach[1] > 1000.0 > up[-1].sure[1], "the edge at half scale lies within what it may reach"
+
+
+def test_a_direction_that_nobody_looked_at_is_allowed_its_hysteresis() -> None:
+    """The same pin, falling alone: what is surely a meaning ends 2 % of full scale above each edge."""
+    state = learned([0.25, 0.5], ["low", "up", "high"])
+    falling = replace(state, visits=tuple(v for v in state.visits if v.direction == "falling"))
+    for one, other in zip(windows_of(falling), windows_of(state), strict=True):
+        assert one.sure[0] >= other.sure[0] and one.sure[1] <= other.sure[1] * 1.001
+        if one.low is not None:
+            edge = max(x for x in (0.25, 0.5) if x <= state.scale.reading(one.low.high_ohm))
+            assert state.scale.reading(one.sure[0]) >= edge + 0.02
 
 
 def test_each_edge_has_its_own_uncertainty_in_the_file() -> None:

@@ -201,6 +201,8 @@ def edges_words(state: State) -> str:
             f"In percent all may lie ±{max(commons) * 100.0:.2g} % off together, from the source; in ohms not.",
             "  ",
         )
+    if any(each.falling is None or each.rising is None for each in edges(state) if each.none is None):
+        out += wrapped("Where one direction was not looked at, windows keep 2 % of full scale for hysteresis.", "  ")
     if state.latching:
         out += wrapped(f"Held until the key is turned: {', '.join(dict.fromkeys(state.latching))}.", "  ")
     for part, ohm, _ in state.measured:

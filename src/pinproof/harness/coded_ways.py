@@ -97,7 +97,8 @@ def _way(
             for number, wire in enumerate(drawn.wires)
             if wire.part == part and (a in wire.beyond) != (b in wire.beyond)
         ]
-    pairs = sum(net.ends[end].kind in ("cavity", "bus") for end in ends)
+    tips = [tip for one in wires for tip in (drawn.wires[one].a, drawn.wires[one].b)]
+    pairs = sum(tip.kind in ("cavity", "bus") for tip in tips)  # a bus plug on the way is passed by two cavities
     stated = {joint.id: joint for joint in truck.joints}
     ways = sum(one.way_ohm.high for name in joints if (one := stated[name]).way_ohm is not None)
     ambient = tuple(hottest_c(truck, drawn.wires[one].runs, drawn.wires[one].a.place) for one in wires)

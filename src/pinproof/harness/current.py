@@ -11,7 +11,7 @@ an exit. Chain elements and wires count as 0 Ω, so currents do not depend on si
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +26,8 @@ MOST_PRODUCTS = 4096
 LOAD_TOLERANCE = 0.10  # common practice, no source
 
 Group = tuple[tuple[str, frozenset[str]] | None, ...]  # in parallel: device and positions, None for "may conduct"
+Leg = tuple[tuple[tuple[int, ...], ...], ...]  # wires from each element in parallel to each of the next
+Series = tuple[tuple[list[str], list[str]], ...]  # terminals that wires join, one by one
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,7 @@ class Currents:
     feed_a: dict[str, float]
     on: np.ndarray
     all_on: bool  # too many positions: all counted as on
-    ways: dict[int, tuple[tuple[tuple[int, ...], ...], ...]]  # consumer to its stretches, each the wires of one way
+    series: dict[int, tuple[tuple[Leg, ...], ...]]  # of a load: from battery to fuse, to the load, and back
 
     def together_a(self, members: Sequence[int]) -> float:
         """Greatest sum of these consumers that can be on together. [A]"""
@@ -68,6 +70,22 @@ class Currents:
             return 0.0
         amps = np.array([self.consumers[one].current_a for one in members])
         return float((self.on[:, list(members)] @ amps).max())
+
+    def most_on_a_way(self, consumer: int, weight: Callable[[tuple[int, ...]], float]) -> tuple[float, tuple[int, ...]]:
+        """Greatest weight of a load's ways out and back, and that way's wires. Parallel elements are one or other."""
+        total = 0.0
+        wires: tuple[int, ...] = ()
+        for legs in self.series.get(consumer, ()):
+            best: list[tuple[float, tuple[int, ...]]] = [(0.0, ())] * len(legs[0])
+            for leg in legs:
+                steps = list(zip(best, leg, strict=True))
+                best = [
+                    max((known + weight(row[to]), way + row[to]) for (known, way), row in steps)
+                    for to in range(len(leg[0]))
+                ]
+            most, way = max(best)
+            total, wires = total + most, wires + way
+        return total, wires
 
 
 def load_current_a(load: Load | Relay, most_v: float) -> float:
@@ -96,11 +114,13 @@ def currents_of(
     walk = _Flows(truck, nets)
     consumers: list[Consumer] = []
     flows: list[Flow] = []
+    chains: dict[int, list[Series]] = {}
     most_v = truck.supply.run.high
     for load in chained(truck):
         walk.begin(len(consumers))
         walk.chain(load)
         kind = "coil" if isinstance(load, Relay) else "load"
+        chains[len(consumers)] = walk.series
         consumers.append(Consumer(load.id, kind, load_current_a(load, most_v), tuple(walk.groups), tuple(walk.feeds)))
         flows += walk.flows
     for line in truck.lines:
@@ -114,14 +134,16 @@ def currents_of(
             consumers.append(Consumer(line.id, "line", current_a, tuple(walk.groups), tuple(walk.feeds), amps is None))
             flows += walk.flows
     on, all_on = _together(truck, consumers)
-    carried, ways = _carried(geometry, nets, drawn, flows)
-    found = Currents(tuple(consumers), carried, (), {}, on, all_on, ways)
+    between = _Between(geometry, nets, drawn)
+    carried = _carried(between, flows)
+    series = {one: tuple(tuple(between.leg(*step) for step in each) for each in found) for one, found in chains.items()}
+    found = Currents(tuple(consumers), carried, (), {}, on, all_on, series)
     wire_a = tuple(found.together_a(members) for members in carried)
     feed_a = {
         feed.id: found.together_a([number for number, one in enumerate(consumers) if feed.id in one.feeds])
         for feed in truck.feeds
     }
-    return Currents(tuple(consumers), carried, wire_a, feed_a, on, all_on, ways)
+    return Currents(tuple(consumers), carried, wire_a, feed_a, on, all_on, series)
 
 
 class _Flows:
@@ -136,10 +158,11 @@ class _Flows:
         self.flows: list[Flow] = []
         self.groups: list[Group] = []
         self.feeds: list[str] = []
+        self.series: list[Series] = []
         self.consumer = 0
 
     def begin(self, consumer: int) -> None:
-        self.consumer, self.flows, self.groups, self.feeds = consumer, [], [], []
+        self.consumer, self.flows, self.groups, self.feeds, self.series = consumer, [], [], [], []
 
     def chain(self, load: Load | Relay) -> None:
         """Feed to load to ground."""
@@ -195,13 +218,17 @@ class _Flows:
         self.flows.append(Flow(self.consumer, number, frozenset(entries), frozenset(exits)))
 
     def _series(self, start: list[str], groups: Iterable[tuple[str, ...]], end: list[str] | None) -> None:
-        at = start
+        at, steps = start, []
         for group in groups:
-            self._step(at, [f"{name}.a" for name in group])
+            steps.append((at, [f"{name}.a" for name in group]))
             self.groups.append(tuple(self._condition(name) for name in group))
             at = [f"{name}.b" for name in group]
         if end is not None:
-            self._step(at, end)
+            steps.append((at, end))
+        for before, after in steps:
+            self._step(before, after)
+        if steps:
+            self.series.append(tuple(steps))
 
     def _condition(self, name: str) -> tuple[str, frozenset[str]] | None:
         switch = self.switches.get(name)
@@ -265,38 +292,51 @@ def _conducts(group: Group, at: dict[str, str]) -> bool:
     return any(need is None or at.get(need[0], next(iter(need[1]))) in need[1] for need in group)
 
 
-def _carried(
-    geometry: Geometry, nets: Nets, drawn: Drawn, flows: Sequence[Flow]
-) -> tuple[tuple[tuple[int, ...], ...], dict[int, tuple[tuple[tuple[int, ...], ...], ...]]]:
-    """Consumers of each wire; and for each consumer the ways through each part, as wires."""
-    carried: list[dict[int, None]] = [{} for _ in drawn.wires]
-    by_net: dict[str, list[int]] = {}
-    for number, each in enumerate(drawn.parts):
-        by_net.setdefault(each.net, []).append(number)
-    of_part: dict[int, list[int]] = {}
-    for number, one in enumerate(drawn.wires):
-        of_part.setdefault(one.part, []).append(number)
-    ways: dict[int, list[tuple[tuple[int, ...], ...]]] = {}
+class _Between:
+    """Which wires lie between ends of a net."""
+
+    def __init__(self, geometry: Geometry, nets: Nets, drawn: Drawn) -> None:
+        self.nets = nets
+        beyond: list[list[tuple[int, frozenset[int]]]] = [[] for _ in drawn.parts]
+        for number, wire in enumerate(drawn.wires):
+            beyond[wire.part].append((number, frozenset(wire.beyond)))
+        by_name = {net.name: net for net in nets.nets}
+        self.parts: dict[str, list[tuple[list[int], list[tuple[int, frozenset[int]]]]]] = {}
+        for part, each in enumerate(drawn.parts):
+            seen = ends_seen(geometry, drawn, by_name[each.net], part)
+            self.parts.setdefault(each.net, []).append((seen, beyond[part]))
+
+    def parted(self, net: Net, entries: Iterable[int], exits: Iterable[int]) -> list[int]:
+        """Wires that part some entry from some exit."""
+        found = []
+        for seen, wires in self.parts.get(net.name, ()):
+            into, out = {seen[end] for end in entries}, {seen[end] for end in exits}
+            for number, beyond in wires:
+                if (into & beyond and out - beyond) or (out & beyond and into - beyond):
+                    found.append(number)
+        return found
+
+    def leg(self, before: Sequence[str], after: Sequence[str]) -> Leg:
+        """Wires from each terminal before to each after; none where they are inside one unit."""
+        number = self.nets.net_of.get(before[0])
+        if number is None or self.nets.net_of.get(after[0]) != number:
+            return tuple(tuple(() for _ in after) for _ in before)
+        net = self.nets.nets[number]
+
+        def at(terminal: str) -> list[int]:
+            return [net.reached[unit] for unit in self.nets.units_of.get(terminal, ()) if unit in net.reached][:1]
+
+        return tuple(tuple(tuple(self.parted(net, at(a), at(b))) for b in after) for a in before)
+
+
+def _carried(between: _Between, flows: Sequence[Flow]) -> tuple[tuple[int, ...], ...]:
+    """Consumers of each wire."""
+    count = sum(len(wires) for parts in between.parts.values() for _, wires in parts)
+    carried: list[dict[int, None]] = [{} for _ in range(count)]
     for flow in flows:
-        net = nets.nets[flow.net]
-        for part in by_net.get(net.name, ()):
-            seen = ends_seen(geometry, drawn, net, part)
-            entries, exits = ({seen[end] for end in side} for side in (flow.entries, flow.exits))
-            mine: dict[int, frozenset[int]] = {
-                wire: frozenset(drawn.wires[wire].beyond) for wire in of_part.get(part, ())
-            }
-            for wire, beyond in mine.items():
-                if (entries & beyond and exits - beyond) or (exits & beyond and entries - beyond):
-                    carried[wire][flow.consumer] = None
-            pairs = {
-                tuple(wire for wire, beyond in mine.items() if (a in beyond) != (b in beyond))
-                for a in entries
-                for b in exits
-                if a != b
-            }
-            if pairs:
-                ways.setdefault(flow.consumer, []).append(tuple(sorted(pairs)))
-    return tuple(tuple(one) for one in carried), {one: tuple(found) for one, found in ways.items()}
+        for wire in between.parted(between.nets.nets[flow.net], flow.entries, flow.exits):
+            carried[wire][flow.consumer] = None
+    return tuple(tuple(one) for one in carried)
 
 
 def ends_seen(geometry: Geometry, drawn: Drawn, net: Net, part: int) -> list[int]:

@@ -137,13 +137,11 @@ def _rules(truck: Truck) -> HarnessRules:
 
 def loops_of(drawn: Drawn, currents: Currents) -> dict[int, int]:
     """For each consumer the longest way out and back, wire only. [mm]"""
-    return {
-        consumer: sum(
-            max(sum(drawn.wires[one].cut_mm for one in way) for way in stretch)
-            for stretch in currents.ways.get(consumer, ())
-        )
-        for consumer in range(len(currents.consumers))
-    }
+
+    def cut_mm(wires: tuple[int, ...]) -> int:
+        return sum(drawn.wires[one].cut_mm for one in wires)
+
+    return {consumer: round(currents.most_on_a_way(consumer, cut_mm)[0]) for consumer in range(len(currents.consumers))}
 
 
 def _fuse(truck: Truck, feed: Feed, currents: Currents) -> FuseChoice:

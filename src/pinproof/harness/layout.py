@@ -238,7 +238,7 @@ def _make_room(
         if not full:
             return closed
         run = full[0]
-        best: tuple[int, str, int, Wiring] | None = None
+        best: tuple[int, int, Wiring] | None = None
         for number in dict.fromkeys(part for part, _ in in_run[run]):
             part = open_[number]
             if part.pinned:
@@ -249,8 +249,8 @@ def _make_room(
             except NoWiring:
                 continue
             rise = tried.cost_mm - part.wiring.cost_mm
-            if best is None or (rise, part.net.name, number) < best[:3]:
-                best = (rise, part.net.name, number, tried)
+            if best is None or rise < best[0]:
+                best = (rise, number, tried)
         if best is None:
             name = geometry.runs[geometry.tree_runs[run]].id
             part = open_[in_run[run][-1][0]]
@@ -260,16 +260,16 @@ def _make_room(
             )
             refused(truck, [refusal(truck, "splice-none", _at(truck, part.net), text)])
             return closed
-        _, _, number, tried = best
+        _, number, tried = best
         open_[number].shut |= {run}
         open_[number].wiring = tried
         closed.append((number, run))
 
 
 def _in_runs(open_: Sequence[_Open]) -> dict[int, list[tuple[int, int]]]:
-    """Part and splice of all splices in each run, by net id."""
+    """Part and splice of all splices in each run, in the order of nets."""
     found: dict[int, list[tuple[int, int]]] = {}
-    for number, part in sorted(enumerate(open_), key=lambda each: (each[1].net.name, each[0])):
+    for number, part in enumerate(open_):
         for index, splice in enumerate(part.wiring.splices):
             found.setdefault(splice.site.run, []).append((number, index))
     return found

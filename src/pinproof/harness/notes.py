@@ -178,17 +178,18 @@ def load_uses(
     closed |= {one.id: one.on.value for one in truck.drivers}
     feeds = {feed.id: feed for feed in truck.feeds}
     by_load: dict[str, Load | Relay] = {load.id: load for load in chained(truck)}
+    way_ohm = {one.id: one.way_ohm.high for one in truck.joints if one.way_ohm is not None}
     found = []
     for number, one in enumerate(currents.consumers):
         if one.kind == "line":
             continue
         load = by_load[one.id]
-        drop_v = 0.0
-        for stretch in currents.ways.get(number, ()):
-            drop_v += max(sum(wire_drop_v(truck, wires[wire]) for wire in way) for way in stretch)
-            longest = max(stretch, key=len)
-            pairs = sum(end.kind in ("cavity", "way") for wire in longest for end in (wires[wire].a, wires[wire].b))
-            drop_v += one.current_a * rules.pair_ohm * pairs
+
+        def lost_v(way: tuple[int, ...], current_a: float = one.current_a) -> float:
+            copper_v = sum(wire_drop_v(truck, wires[wire]) for wire in way)
+            return copper_v + current_a * _mated_ohm(drawn, wires, way, rules, way_ohm)
+
+        drop_v, _ = currents.most_on_a_way(number, lost_v)
         through = [(name,) for feed in one.feeds for name in feeds[feed].through]
         for group in (*load.high_side, *load.low_side, *through):
             drop_v += one.current_a * max(closed.get(name, 0.0) for name in group)
@@ -196,6 +197,21 @@ def load_uses(
         allowed_v = fraction * truck.supply.run.value
         found.append(LoadUse(one.id, one.current_a, loops_mm[number], drop_v, allowed_v))
     return found
+
+
+def _mated_ohm(
+    drawn: Drawn, wires: Sequence[Wire], way: Sequence[int], rules: HarnessRules, way_ohm: Mapping[str, float]
+) -> float:
+    """Ohms of the mated terminals on a way: a pair for each cavity, and the joint's own for each way crossed. [Ω]"""
+    total, crossed = 0.0, set()
+    for number in way:
+        wire = wires[number]
+        for end in (wire.a, wire.b):
+            if end.kind in ("cavity", "bus"):
+                total += rules.pair_ohm
+            elif end.kind == "way" and end.side is not None:
+                crossed.add((wire.net, drawn.parts[wire.part].ends[end.side].joint))
+    return total + sum(way_ohm.get(joint, 0.0) for _, joint in crossed)
 
 
 def wire_drop_v(truck: Truck, wire: Wire) -> float:

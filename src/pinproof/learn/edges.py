@@ -21,6 +21,7 @@ UNDECIDED = 2.5  # resolutions: so far apart may the neighbours of a reading be 
 MOST_UNDECIDED = 5  # more readings of it there are a window
 LONE = 1.2  # resolutions either way: a window that narrow, seen once, may be a wrong resistor
 SAME_PLACE = 1e-9
+USUAL_HYSTERESIS = 0.02  # of full scale: allowed for in a direction that nobody looked at (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -279,29 +280,36 @@ def other_way(
 def extent(state: State, number: int) -> tuple[float, float, bool]:
     """Least and greatest ohms between which an edge lies in any direction [Ω], and True if one is not through.
 
-    A direction that was begun and met no other meaning leaves all beyond its last reading open, to the next edge.
+    A direction that was begun and met no other meaning leaves all beyond its last reading open, to the next edge. One
+    that nobody looked at is allowed the usual hysteresis.
     """
     begun = False
     seen = main_gaps(state)
     edge = edges(state)[number]
-    low_ohm, high_ohm = edge.low_ohm, edge.high_ohm
+    ohms = [edge.low_ohm, edge.high_ohm]
     order = in_order(state, state.main)
-    for direction in (*_others(state), *(("none",) if state.main != "none" else ())):
+    fresh = edge.none is not None and state.main != "none"
+    for direction in (*_others(state), *(("none",) if fresh else ())):
         if other_way(state, seen, number, direction) is not None:
             continue
+        up = upward(state, direction)
+        if up:
+            last = state.visits[seen[number + 1].low if number + 1 < len(seen) else order[-1]]
+        else:
+            last = state.visits[seen[number - 1].high if number else order[0]]
         partly = other_way(state, seen, number, direction, partly=True)
         assert partly is not None
-        if partly[0].direction != direction:
-            continue
-        begun = True
-        if upward(state, direction):
-            last = seen[number + 1].low if number + 1 < len(seen) else order[-1]
-        else:
-            last = seen[number - 1].high if number else order[0]
-        for visit in (partly[0], state.visits[last]):
-            low_ohm = min(low_ohm, state.bounds(visit)[0])
-            high_ohm = max(high_ohm, state.bounds(visit)[2])
-    return low_ohm, high_ohm, begun
+        if partly[0].direction == direction:
+            begun = True
+            for visit in (partly[0], last):
+                low_ohm, _, high_ohm = state.bounds(visit)
+                ohms += [low_ohm, high_ohm]
+        elif not fresh:
+            at = [state.scale.reading(each) for each in (edge.low_ohm, edge.high_ohm)]
+            place = max(at) + USUAL_HYSTERESIS if up else min(at) - USUAL_HYSTERESIS
+            beyond = min(place, state.place(last)) if up else max(place, state.place(last))
+            ohms.append(INF if beyond == state.place(last) and last.ohm == INF else state.scale.ohm_at(beyond))
+    return min(ohms), max(ohms), begun
 
 
 def _agreed(state: State, visits: Sequence[Visit], old: str, *, rising: bool) -> list[Visit]:
