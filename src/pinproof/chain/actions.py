@@ -137,7 +137,7 @@ def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawe
     if truck.parts.at_hand:
         short = {ohm: count for ohm, count in short.items() if not in_series(truck.parts.series, ohm)}
     if short:
-        body = body_sentence(bodies)
+        body = body_sentence([each for each in bodies if each[0] in short])
         why = (
             f"The line holds with these values and nobody has measured the parts; {days}. One spare of each is counted."
         )
