@@ -287,7 +287,7 @@ class Person:
     def _measured(self, at: float, meaning: str) -> Observation:
         """Taken off, which moves it a little, and measured."""
         off = self.rng.gauss(0.0, self.bench.pot_for(at, at).repeat_ohm)
-        shown = self.bench.ohms(max(at + off, 0.0))
+        shown = max(self.bench.ohms(max(at + off, 0.0)), 0.0)  # nobody writes down less than nothing
         return Observation(meaning, shown, self.bench.meter.bound(shown, "ohm"))
 
     def _pieces(self, at: float, goal: float, down: bool, pots: list[Any], least: float) -> list[tuple[Any, float]]:

@@ -21,7 +21,6 @@ UNDECIDED = 2.5  # resolutions: so far apart may the neighbours of a reading be 
 MOST_UNDECIDED = 5  # more readings of it there are a window
 LONE = 1.2  # resolutions either way: a window that narrow, seen once, may be a wrong resistor
 SAME_PLACE = 1e-9
-USUAL_HYSTERESIS = 0.02  # of full scale: allowed for in a direction that nobody looked at (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -226,7 +225,7 @@ def edges(state: State) -> tuple[Edge, ...]:
     for number, gap in enumerate(seen):
         low, high = state.visits[gap.low], state.visits[gap.high]
         by: dict[str, Bracket] = {state.main: bracket_of(state, low, high)}
-        for direction in (*_others(state), *(("none",) if state.main != "none" else ())):
+        for direction in (*others(state), *(("none",) if state.main != "none" else ())):
             ends = other_way(state, seen, number, direction)
             if ends is not None:
                 by[direction] = bracket_of(state, *ends)
@@ -234,7 +233,8 @@ def edges(state: State) -> tuple[Edge, ...]:
     return tuple(found)
 
 
-def _others(state: State) -> tuple[Direction, ...]:
+def others(state: State) -> tuple[Direction, ...]:
+    """The directions beside the main one."""
     return tuple(each for each in ("falling", "rising") if each != state.main)
 
 
@@ -275,41 +275,6 @@ def other_way(
     if far is None:
         return (near, near) if partly else None
     return (near, far) if rising else (far, near)
-
-
-def extent(state: State, number: int) -> tuple[float, float, bool]:
-    """Least and greatest ohms between which an edge lies in any direction [Ω], and True if one is not through.
-
-    A direction that was begun and met no other meaning leaves all beyond its last reading open, to the next edge. One
-    that nobody looked at is allowed the usual hysteresis.
-    """
-    begun = False
-    seen = main_gaps(state)
-    edge = edges(state)[number]
-    ohms = [edge.low_ohm, edge.high_ohm]
-    order = in_order(state, state.main)
-    fresh = edge.none is not None and state.main != "none"
-    for direction in (*_others(state), *(("none",) if fresh else ())):
-        if other_way(state, seen, number, direction) is not None:
-            continue
-        up = upward(state, direction)
-        if up:
-            last = state.visits[seen[number + 1].low if number + 1 < len(seen) else order[-1]]
-        else:
-            last = state.visits[seen[number - 1].high if number else order[0]]
-        partly = other_way(state, seen, number, direction, partly=True)
-        assert partly is not None
-        if partly[0].direction == direction:
-            begun = True
-            for visit in (partly[0], last):
-                low_ohm, _, high_ohm = state.bounds(visit)
-                ohms += [low_ohm, high_ohm]
-        elif not fresh:
-            at = [state.scale.reading(each) for each in (edge.low_ohm, edge.high_ohm)]
-            place = max(at) + USUAL_HYSTERESIS if up else min(at) - USUAL_HYSTERESIS
-            beyond = min(place, state.place(last)) if up else max(place, state.place(last))
-            ohms.append(INF if beyond == state.place(last) and last.ohm == INF else state.scale.ohm_at(beyond))
-    return min(ohms), max(ohms), begun
 
 
 def _agreed(state: State, visits: Sequence[Visit], old: str, *, rising: bool) -> list[Visit]:

@@ -11,13 +11,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import ceil, floor, log10
 
-from pinproof.learn.edges import extent, in_order, main_gaps, swept
+from pinproof.learn.edges import edges, in_order, main_gaps, other_way, others, swept, upward
 from pinproof.learn.state import INVALID, State
 from pinproof.learn.stock import INF
 from pinproof.quantities import plain_number
 
 DIGITS = 5
 MOST_OHM = 10e6  # a load above that is as good as none (common practice, no source)
+
+USUAL_HYSTERESIS = 0.02  # of full scale: allowed for in a direction that nobody looked at (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -131,6 +133,41 @@ def _between(state: State, one: int, other: int) -> tuple[Limit | None, bool, bo
     if width <= max(state.resolution, state.accepted) or swept(state, *sorted((a, b), key=state.place)):
         return None, False, False
     return _limit(state.bounds(a)[0], state.bounds(b)[2]), False, False
+
+
+def extent(state: State, number: int) -> tuple[float, float, bool]:
+    """Least and greatest ohms between which an edge lies in any direction [Ω], and True if one is not through.
+
+    A direction that was begun and met no other meaning leaves all beyond its last reading open, to the next edge. One
+    that nobody looked at is allowed the usual hysteresis.
+    """
+    begun = False
+    seen = main_gaps(state)
+    edge = edges(state)[number]
+    ohms = [edge.low_ohm, edge.high_ohm]
+    order = in_order(state, state.main)
+    fresh = edge.none is not None and state.main != "none"
+    for direction in (*others(state), *(("none",) if fresh else ())):
+        if other_way(state, seen, number, direction) is not None:
+            continue
+        up = upward(state, direction)
+        if up:
+            last = state.visits[seen[number + 1].low if number + 1 < len(seen) else order[-1]]
+        else:
+            last = state.visits[seen[number - 1].high if number else order[0]]
+        partly = other_way(state, seen, number, direction, partly=True)
+        assert partly is not None
+        if partly[0].direction == direction:
+            begun = True
+            for visit in (partly[0], last):
+                low_ohm, _, high_ohm = state.bounds(visit)
+                ohms += [low_ohm, high_ohm]
+        elif not fresh:
+            at = [state.scale.reading(each) for each in (edge.low_ohm, edge.high_ohm)]
+            place = max(at) + USUAL_HYSTERESIS if up else min(at) - USUAL_HYSTERESIS
+            beyond = min(place, state.place(last)) if up else max(place, state.place(last))
+            ohms.append(INF if beyond == state.place(last) and last.ohm == INF else state.scale.ohm_at(beyond))
+    return min(ohms), max(ohms), begun
 
 
 def _up(value: float, digits: int = 3) -> str:
