@@ -10,6 +10,7 @@
     python3 dev.py truth [N] --faults    the same for what every fault does
     python3 dev.py truth [N] --find      N simulated faulty trucks, found or not
     python3 dev.py truth [N] --learn     N simulated pins, learned or not; --pot with a potentiometer
+    python3 dev.py truth [N] --harness   N generated run trees, wired trucks and sums of the harness
     python3 dev.py bundle [--system windows]  make a folder that installs from a USB stick without a network
     python3 dev.py lock [--upgrade]    remake the lists of libraries from pyproject.toml
 
@@ -362,7 +363,12 @@ def bench(arguments: Sequence[str]) -> int:
 
 def truth(arguments: Sequence[str]) -> int:
     """Compare the engines with the independent checker on generated trucks."""
-    kinds = {"--faults": "agree_faults.py", "--find": "agree_find.py", "--learn": "agree_learn.py"}
+    kinds = {
+        "--faults": "agree_faults.py",
+        "--find": "agree_find.py",
+        "--learn": "agree_learn.py",
+        "--harness": "agree_harness.py",
+    }
     name = next((file for word, file in kinds.items() if word in arguments), "agree.py")
     rest = [each for each in arguments if each not in kinds]
     return run([ensure_environment(), ROOT / "tests" / "truth" / name, *rest], PYTHONPATH=str(ROOT))

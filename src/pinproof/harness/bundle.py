@@ -83,7 +83,7 @@ def shrink_for(object_m: float, tubes_m: Sequence[tuple[float, float]] = SHRINK_
     """First tube that goes over an object and shrinks tight on it; None if none does. [m]"""
     for supplied, recovered in tubes_m:
         fits = shrink_range_m(supplied, recovered)
-        if fits.least_outside_m <= object_m <= fits.most_outside_m:
+        if fits.least_outside_m * (1 - 1e-12) <= object_m <= fits.most_outside_m * (1 + 1e-12):
             return supplied, recovered
     return None
 
