@@ -1,0 +1,202 @@
+"""What each single fault does: where it lets the coil hold or pull in, with which severities.
+
+Answers: for every fault the cells of the truth table that it breaks, the severities, the effect; whether no form of the
+         circuit removes it, whether daily use hides it, whether a command contact takes part.
+Units:   ohms.
+Touches: nothing.
+Beside:  `sites` lists the faults, `reveal` adds the test and the cure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pinproof.inhibit.ask import Answer, answers
+from pinproof.inhibit.boxes import Bench, Situation
+from pinproof.inhibit.circuit import Circuit
+from pinproof.inhibit.corners import NOWHERE, Found
+from pinproof.inhibit.results import EFFECTS, Effect, Row, Set, StartFault
+from pinproof.inhibit.sets import ALL, Interval, Severities, intersection, union, without
+from pinproof.inhibit.sites import Site, sites
+from pinproof.inhibit.table import CRANKS, wanted_cranks
+from pinproof.verdict import Verdict
+
+EVERYWHERE = Found(ALL, ALL)
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """A cell that must not crank, with what is operated."""
+
+    point: str
+    request: bool
+    operated: tuple[str, ...]
+    situations: tuple[Situation, ...]
+
+
+def fault_effects(circuit: Circuit, table: Sequence[Row]) -> tuple[StartFault, ...]:
+    """Every single fault, worst first; of equals those that are sure, then the widest.
+
+    Cells that the sound circuit fails already are not asked again. Where nobody knows whether the sound circuit cranks
+    because an element is unknown at a mid-travel point, that element is taken as open: what the fault adds is asked.
+    """
+    found = [_effect(circuit, table, each) for each in sites(circuit)]
+    return tuple(sorted(found, key=lambda each: (not each.defeat, EFFECTS.index(each.effect), not each.shown)))
+
+
+def _cells(circuit: Circuit, table: Sequence[Row], bench: Bench) -> list[_Asked]:
+    out = []
+    keys = [each.key for each in circuit.supplies]
+    sets = [(), *(tuple(sorted(each)) for each in circuit.command_sets)] if bench.commands else [()]
+    for row in table:
+        for cell in row.cells:
+            if cell.wanted != "no" or cell.lever != "plugged" or cell.verdict is Verdict.FAIL:
+                continue
+            sure = frozenset[str]() if cell.verdict is Verdict.NOT_SHOWN else None
+            for operated in sets:
+                made = tuple(
+                    Situation(row.position, cell.request, key, operated=frozenset(operated), sure=sure) for key in keys
+                )
+                out.append(_Asked(row.position, cell.request, operated, made))
+    return out
+
+
+def _effect(circuit: Circuit, table: Sequence[Row], site: Site) -> StartFault:
+    bench = Bench(circuit, site.change)
+    cells = _cells(circuit, table, bench)
+    sets = _sets(bench, cells, site)
+    in_gear = [each for each in sets if each.position not in circuit.permitted]
+    no_crank = _no_crank(bench, table)
+    effect = _worst(circuit, sets, bool(no_crank))
+    defeat = bool(in_gear)
+    at_rest = union([part for each in sets if each not in in_gear for part in _parts(each)])
+    harmful = union([part for each in in_gear for part in _parts(each)])
+    return StartFault(
+        site.id, site.site, site.kind, site.detail, _severity(bench, site), effect, tuple(sets), no_crank,
+        defeat=defeat,
+        inherent=defeat and _inherent(circuit, site, [each for each in cells if each.point not in circuit.permitted]),
+        hidden=defeat and bool(without(harmful, union([no_crank, at_rest]))),
+        shown=not sets or any(each.shown_holds or each.shown_pulls_in for each in sets),
+        by_command=_by_command(sets),
+        nodes=site.nodes,
+    )  # fmt: skip
+
+
+def _severity(bench: Bench, site: Site) -> bool:
+    return bench.change.has_severity or bool(site.code and site.code.severities)
+
+
+def _sets(bench: Bench, cells: Sequence[_Asked], site: Site) -> list[Set]:
+    """The cells that it breaks."""
+    if bench.turns_stuck:
+        return [_set(each, EVERYWHERE, EVERYWHERE, NOWHERE, ()) for each in cells]
+    if bench.turns_open:
+        return []
+    cells = _worth_asking(bench, cells)
+    listed = [(each, situation) for each in cells for situation in each.situations]
+    found = answers(bench, [situation for _, situation in listed], CRANKS)
+    out = []
+    for asked in cells:
+        mine = [one for (each, _), one in zip(listed, found, strict=True) if each is asked]
+        holds, pulls, chatters = (_united(mine, name) for name in ("holds", "pulls_in", "chatters"))
+        if site.code is not None and site.code.severities:
+            line = _line_severities(site, asked.point)
+            holds, pulls, chatters = (
+                Found(intersection([one.outer, line]), intersection([one.inner, line]))
+                for one in (holds, pulls, chatters)
+            )
+        if holds.outer or pulls.outer or chatters.outer:
+            relays = tuple(dict.fromkeys(names for one in mine for names in one.combinations))
+            out.append(_set(asked, holds, pulls, chatters, relays))
+    return out
+
+
+def _worth_asking(bench: Bench, cells: Sequence[_Asked]) -> list[_Asked]:
+    """Cells left when those fall in which the coil cannot crank even with every command contact at will."""
+    if not bench.commands:
+        return list(cells)
+    at_will = {
+        (each.point, each.request, situation.key): replace(situation, operated=None)
+        for each in cells
+        for situation in each.situations
+    }
+    found = dict(zip(at_will, answers(bench, list(at_will.values()), CRANKS), strict=True))
+    return [each for each in cells if any(found[each.point, each.request, one.key].cranks() for one in each.situations)]
+
+
+def _line_severities(site: Site, point: str) -> Severities:
+    listed = dict(site.code.severities).get(point, ()) if site.code else ()
+    return union([tuple(Interval(low, high) for low, high in listed)])
+
+
+def _united(mine: Sequence[Answer], name: str) -> Found:
+    every = [getattr(one, name) for one in mine]
+    return Found(union([one.outer for one in every]), union([one.inner for one in every]))
+
+
+def _set(asked: _Asked, holds: Found, pulls: Found, chatters: Found, relays: tuple[tuple[str, ...], ...]) -> Set:
+    return Set(
+        asked.point, asked.request, asked.operated, holds.outer, pulls.outer, chatters.outer, holds.inner, pulls.inner,
+        relays, holds.exact and pulls.exact and chatters.exact,
+    )  # fmt: skip
+
+
+def _parts(one: Set) -> tuple[Severities, Severities, Severities]:
+    return one.holds, one.pulls_in, one.chatters
+
+
+def _no_crank(bench: Bench, table: Sequence[Row]) -> Severities:
+    """Severities with which some permitted position is not sure to crank, though it is without the fault."""
+    if bench.turns_stuck:
+        return ()
+    out: list[Severities] = []
+    for row in table:
+        if not row.permitted or row.cells[0].verdict is not Verdict.PASS:
+            continue
+        if bench.turns_open:
+            return ALL
+        run, *others = wanted_cranks(bench.circuit, row.position)
+        at_run = answers(bench, [run], ("stays_out",))
+        at_crank = answers(bench, others, ("lets_go",))
+        out += [each.stays_out.outer for each in at_run] + [each.lets_go.outer for each in at_crank]
+        out += [each.chatters.outer for each in (*at_run, *at_crank)]
+    return union(out)
+
+
+def _worst(circuit: Circuit, sets: Sequence[Set], no_crank: bool) -> Effect:
+    found: list[Effect] = ["no crank" if no_crank else "none"]
+    for each in sets:
+        gear = each.position not in circuit.permitted
+        if each.pulls_in:
+            if gear:
+                found.append("cranks in gear" if each.request else "cranks in gear, no request")
+            else:
+                found.append("cranks by itself")
+        elif each.holds:
+            found.append("keeps cranking in gear" if gear else "keeps cranking")
+        if each.chatters:
+            found.append("cranks at random")
+    return min(found, key=EFFECTS.index)
+
+
+def _inherent(circuit: Circuit, site: Site, cells: Sequence[_Asked]) -> bool:
+    """Still cranks with every relay whose own chain holds an inhibit element held released by hand."""
+    released = frozenset(each.id for each in circuit.relays if each.inhibited)
+    bench = Bench(circuit, site.change, released)
+    if bench.turns_stuck:
+        return True
+    situations = [situation for each in cells for situation in each.situations]
+    return any(each.cranks() for each in answers(bench, situations, CRANKS))
+
+
+def _by_command(sets: Sequence[Set]) -> tuple[tuple[tuple[str, ...], Severities], ...]:
+    """Sets of contacts that raise the coil where nothing operated does not, with the severities."""
+    alone = {(each.position, each.request): union(_parts(each)) for each in sets if not each.operated}
+    out: dict[tuple[str, ...], list[Severities]] = {}
+    for each in sets:
+        if each.operated:
+            more = without(union(_parts(each)), alone.get((each.position, each.request), ()))
+            if more:
+                out.setdefault(each.operated, []).append(more)
+    return tuple((operated, union(more)) for operated, more in out.items())

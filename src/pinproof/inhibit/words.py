@@ -1,0 +1,112 @@
+"""Faults, severities and situations of a start circuit as a tired person reads them.
+
+Answers: what is "key_start.b chafed-to-ground" called, with how many ohms does it crank, where.
+Units:   ohms, volts.
+Touches: nothing.
+
+Ends are rounded outward, so that no harmful severity is left out of the words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pinproof.faults.words import interval_words
+from pinproof.inhibit.results import Cell, Set, StartFault
+from pinproof.inhibit.sets import Severities
+from pinproof.quantities import format_value
+
+_KINDS = {
+    "stuck-closed": "{site} stuck closed",
+    "stuck-open": "{site} stuck open",
+    "worn": "{site} worn",
+    "early": "{site} one detent early",
+    "late": "{site} one detent late",
+    "chafed-to-supply": "net at {site} chafed to battery plus",
+    "chafed-to-ground": "net at {site} chafed to ground",
+    "open": "{site} open",
+    "resistive": "{site} resistive",
+    "shorted-turns": "{site} with shorted turns",
+    "swapped": "{site} and {detail} exchanged",
+    "apart": "joint {site} apart",
+    "wrong-code": "{site} on for {detail} too",
+    "line-fault": "{site} on because of {detail}",
+}
+SHOUT = {
+    "cranks in gear, no request": "CRANKS IN GEAR, nobody asks",
+    "cranks in gear": "CRANKS IN GEAR",
+    "keeps cranking in gear": "CRANKS IN GEAR: keeps cranking when the lever is moved",
+    "cranks by itself": "cranks by itself in a permitted position",
+    "keeps cranking": "keeps cranking after the key is let go",
+    "cranks at random": "a relay chatters: cranks at random",
+    "no crank": "no crank",
+    "none": "none",
+}
+
+
+def fault_words(fault: StartFault) -> str:
+    """A fault in words."""
+    if fault.kind == "bridged":
+        if fault.detail == "across its own terminals":
+            return f"bridge across {fault.site}"
+        return f"bridge: {fault.nodes[0]} to {fault.detail}"
+    return (
+        _KINDS[fault.kind]
+        .format(site=fault.site, detail=fault.detail.removeprefix("wire "))
+        .replace("wire wire", "wire")
+    )
+
+
+def severity_words(found: Severities) -> str:
+    """A set of severities: "up to 720 Ω", "of 1.2 to 3.4 kΩ or above 5 kΩ", "at any ohms"."""
+    parts = [interval_words(each.low_ohm, each.high_ohm) for each in found]
+    if not parts:
+        return ""
+    return "at any ohms" if parts == [""] else f"{' or '.join(part for part in parts if part)}"
+
+
+def where_words(sets: Sequence[Set]) -> str:
+    """Positions in order of travel, with or without a request."""
+    names = tuple(dict.fromkeys(each.position for each in sets))
+    requests = {each.request for each in sets}
+    asked = "start held" if requests == {True} else "start off" if requests == {False} else "start held or off"
+    return f"in {', '.join(names)}, {asked}"
+
+
+def harm_words(fault: StartFault, permitted: Sequence[str]) -> str:
+    """Where it cranks and must not, and with how many ohms: "in R, D, start held: pulls in up to 53.3 Ω, …"."""
+    gear = [each for each in fault.sets if each.position not in permitted] or list(fault.sets)
+    groups: dict[tuple[str, str], list[Set]] = {}
+    for each in gear:
+        ohms = [severity_words(some) if fault.severity else "" for some in (each.pulls_in, each.holds)]
+        says = [
+            f"{word} {text}".strip()
+            for word, text, some in zip(
+                ("pulls in", "holds once closed"), ohms, (each.pulls_in, each.holds), strict=True
+            )
+            if some
+        ]
+        if each.pulls_in and ohms[0] == ohms[1]:
+            says = [f"pulls in and holds {ohms[0]}".strip()]
+        if each.chatters:
+            says.append("chatters")
+        pressed = " with " + " + ".join(each.operated) if each.operated else ""
+        groups.setdefault((", ".join(says), pressed), []).append(each)
+    alone = {each.position for each in gear if not each.operated}
+    parts = []
+    for (say, pressed), some in groups.items():
+        if pressed and not fault.by_command and {each.position for each in some} <= alone:
+            continue
+        parts.append(f"{where_words(some)}{pressed}: {say}")
+    if not fault.shown:
+        parts.append("not shown to happen, and not ruled out")
+    return "; ".join(parts)
+
+
+def cell_words(cell: Cell) -> str:
+    """Verdict and coil volts of a cell: "pass, 10.8 to 14.4 V"."""
+    low, high = (format_value(round(each, 3), "voltage", digits=3) for each in (cell.low_v, cell.high_v))
+    number, _, unit = low.rpartition(" ")
+    short = high.endswith(f" {unit}") or cell.low_v < 0.5e-3
+    volts = low if low == high else f"{number} to {high}" if short else f"{low} to {high}"
+    return f"{cell.verdict.value}, {volts}{'' if cell.exact else ' (bracket)'}"
