@@ -401,7 +401,7 @@ def lock(arguments: Sequence[str]) -> int:
         options += " --no-emit-index-url --no-emit-find-links --no-header --no-annotate"
         steps: list[list[str | Path]] = [
             ["pyproject.toml", "--all-extras", "--group", "dev", *arguments, "-o", fresh],
-            ["pyproject.toml", "--constraint", fresh, "-o", fresh_run],
+            ["pyproject.toml", "--extra", "web", "--extra", "logs", "--constraint", fresh, "-o", fresh_run],
             [build_tools, "--constraint", fresh, "-o", fresh_build],
         ]
         for step in steps:
