@@ -258,6 +258,20 @@ def test_symptoms_move_the_weights() -> None:
     assert never["setting or lever code"] == pytest.approx(5.0 * table.new_build["setting or lever code"])
 
 
+def test_shifting_by_itself_blames_what_reads_as_a_shift() -> None:
+    """By hand: a stuck tap always reads as a shift (1), an open branch never (0.01), a sound line at times (0.3)."""
+    truck = load(example_path("sandpiper"))
+    plain, shifty = (
+        Diagnosis(truck, "taps", Said(symptoms=s)).posterior([]) for s in (frozenset(), frozenset({"shifts-by-itself"}))
+    )
+    stuck, opened, sound = (
+        shifty.of(name) / plain.of(name) for name in ("branch lever_up always on", "branch lever_up high", "line sound")
+    )
+    assert stuck / sound == pytest.approx(1.0 / 0.3, rel=0.01)
+    assert stuck / opened == pytest.approx(1.0 / 0.01, rel=0.05)
+    assert math.fsum(each.probability for each in shifty.classes) == pytest.approx(1.0)
+
+
 def test_worked_on_makes_only_that_place_a_new_build() -> None:
     """The touched branch is likelier than its twin."""
     truck = load(example_path("sandpiper"))

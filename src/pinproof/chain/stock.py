@@ -27,6 +27,7 @@ from pinproof.design.edit import to_toml
 from pinproof.design.load import decode, read_bytes, text_hash
 from pinproof.design.save import save_atomic
 from pinproof.errors import PinproofError, QuantityFault
+from pinproof.meter.instrument import error_limit
 from pinproof.quantities import parse
 
 MOST_PARTS = 1000
@@ -110,7 +111,8 @@ def meter_error_ohm(reading: str, meter: str) -> float:
     if hit is None:
         raise QuantityFault(meter, 'a meter\'s accuracy, such as "0.8 % + 2"')
     counts = int(hit[2] or 0)
-    return parse(reading, "resistance") * float(hit[1].replace(",", ".")) / 100.0 + counts * last_digit_ohm(reading)
+    relative = float(hit[1].replace(",", ".")) / 100.0
+    return error_limit(parse(reading, "resistance"), relative, counts, last_digit_ohm(reading))
 
 
 def last_digit_ohm(reading: str) -> float:

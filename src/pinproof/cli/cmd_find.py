@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pinproof.find import Diagnosis, Seen, Session
     from pinproof.find.looks import Look
 
-SYMPTOM_CHOICE = click.Choice(["water", "steering", "loads", "intermittent", "never-worked"])
+SYMPTOM_CHOICE = click.Choice(["water", "steering", "loads", "intermittent", "never-worked", "shifts-by-itself"])
 
 
 @click.command("find")

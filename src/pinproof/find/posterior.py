@@ -30,6 +30,9 @@ from pinproof.wiring import LineView, line_view
 FloatArray = npt.NDArray[np.float64]
 MISTYPED = 0.005
 PRESENT, PRESENT_WIGGLED = 0.3, 0.8
+# A gearbox may also shift by itself for reasons of its own: with a sound line, or beside a fault that never reads as a
+# shift. Common practice, no source.
+BY_ITSELF_SOUND, BY_ITSELF_BESIDE = 0.3, 0.01
 LOWEST_OHM, HIGHEST_OHM, OPEN_SHARE = 0.1, 60e6, 0.2
 STANDS_OUT, GOOD_ENOUGH = 0.98, 0.9  # to stop looking; to be called found where nothing is left to look at
 MOST_NATS = 6.0  # a meter of 0.2 % gives a density of e^6 at most
@@ -253,6 +256,29 @@ class Diagnosis:
             out = out + np.logaddexp(math.log(present) + with_fault, math.log(1.0 - present) + without)
         return out
 
+    def _log_by_itself(self, each: Hypothesis) -> FloatArray:
+        """It shifted though nobody pressed anything: some resting situation read as a shift, shape (N,).
+
+        With `intermittent` the fault was another size then than now, so a hypothesis is weighed as a whole.
+        """
+        count = 1 if each.how == "unlisted" else self.rows(each).count
+        if "shifts-by-itself" not in self.said.symptoms or self.reports is None:
+            return np.zeros(count)
+        pressed = [one for one in self.truck.contacts_of(self.view.line) if one.action == "momentary"]
+        shifts = [k for k, word in enumerate(self.reports.words) if word in {one.asks for one in pressed}]
+        if each.how == "unlisted":
+            odds = np.full(1, len(shifts) / len(self.reports.words))
+        else:
+            resting = [look for look in self.looks if look.kind == "meaning"
+                       and not look.situation.key & {one.id for one in pressed}]  # fmt: skip
+            tables = [self.meaning_table(each, look)[:, shifts].sum(axis=1) for look in resting]
+            odds = np.minimum(np.max(tables, axis=0), 1.0)
+            if self.said.intermittent:
+                odds = np.full(count, odds.mean())
+        otherwise = BY_ITSELF_SOUND if each.how == "sound" else BY_ITSELF_BESIDE
+        out: FloatArray = np.log(otherwise + (1.0 - otherwise) * odds)
+        return out
+
     # ------------------------------------------------------------ all of them
 
     def posterior(self, seen: Iterable[Seen]) -> Posterior:
@@ -280,13 +306,14 @@ class Diagnosis:
         best = NEVER
         for each in self.hypotheses:
             if each.how == "unlisted":
-                tables[each.key] = np.array([[math.log(each.share) + self.log_unlisted(seen)]])
+                by_itself = float(self._log_by_itself(each)[0])
+                tables[each.key] = np.array([[math.log(each.share) + self.log_unlisted(seen) + by_itself]])
                 best = max(best, float(tables[each.key][0, 0]))
                 continue
             if self.said.intermittent and each.how not in ("sound", "setting"):
-                logs[each.key] = self._log_intermittent(each, seen)
+                logs[each.key] = self._log_intermittent(each, seen) + self._log_by_itself(each)
             else:
-                words = self._log_words(each, seen)
+                words = self._log_words(each, seen) + self._log_by_itself(each)
                 waiting.append((math.log(each.share) + float(words.max()) + MOST_NATS * shown, each, words))
         for most, each, words in sorted(waiting, key=lambda one: -one[0]):
             if most < best - FORGOTTEN_NATS:

@@ -20,7 +20,7 @@ Column = Literal["new build", "in service"]
 COLUMNS: tuple[Column, ...] = ("new build", "in service")
 LEAST_UNLISTED = 0.01
 UNLISTED, SOUND = "not on this list", "nothing wrong on this line"
-SYMPTOMS = ("water", "worked-on", "steering", "loads", "intermittent", "never-worked")
+SYMPTOMS = ("water", "worked-on", "steering", "loads", "intermittent", "never-worked", "shifts-by-itself")
 
 _FLEXING = ("broken conductor at a flexing place", "terminal not seated", "fretting or contact growth")
 _LOOSE = ("chafe to ground", "chafe to supply", "terminal not seated", "fretting or contact growth", "cold solder",
