@@ -412,3 +412,31 @@ def test_a_number_that_decides_alone_is_read_twice(sandpiper: Diagnosis) -> None
     again = odd.adding(read(sandpiper, "volts lever_manual+lever_up = 3.51 at 13.82"))
     assert "volts lever_manual+lever_up" in again.twice
     assert again.advice().state == "found"
+
+
+def test_coming_and_going_readings_are_weighed_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Trying only the doubtful readings both ways gives what trying every reading both ways gives."""
+    truck = load(example_path("sandpiper"))
+    said = Said(symptoms=frozenset({"intermittent"}))
+    d = Diagnosis(truck, "taps", said)
+    worn = next(each for each in d.hypotheses if each.name == "branch lever_up high" and each.has_severity)
+    sound = next(each for each in d.hypotheses if each.how == "sound")
+    texts = [
+        "ohms lever_manual", "ohms lever_manual+lever_up", "ohms lever_manual+lever_down", "ohms lever_manual+wheel_up",
+    ]  # fmt: skip
+    count = d.rows(worn).count
+    for row, with_fault in itertools.product((count * 3 // 4, count - 1), ("lever_up", "nothing")):
+        seen = []
+        for text in texts:
+            look = d.look(text)
+            of = worn if with_fault in text else sound
+            value = d.response(of, look).value[row % d.rows(of).count, 0]
+            seen.append(read(d, f"{text} = {float(np.expm1(value)):.4g}"))
+        found = Diagnosis(truck, "taps", said).posterior(seen)
+        with monkeypatch.context() as patch:
+            patch.setattr("pinproof.find.posterior.SURE_NATS", math.inf)
+            patch.setattr("pinproof.find.posterior.MOST_UNSURE", 10)
+            every_way = Diagnosis(truck, "taps", said).posterior(seen)
+        for one in every_way.classes:
+            assert found.of(one.name) == pytest.approx(one.probability, abs=2e-3), (row, with_fault, one.name)
+        assert found.of("branch lever_up high") > (0.5 if with_fault == "lever_up" else 0.0)

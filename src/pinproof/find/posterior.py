@@ -9,6 +9,7 @@ Sources: Bayes' rule; docs/find.md.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -37,6 +38,7 @@ LOWEST_OHM, HIGHEST_OHM, OPEN_SHARE = 0.1, 60e6, 0.2
 STANDS_OUT, GOOD_ENOUGH = 0.98, 0.9  # to stop looking; to be called found where nothing is left to look at
 MOST_NATS = 6.0  # a meter of 0.2 % gives a density of e^6 at most
 FORGOTTEN_NATS = 30.0
+SURE_NATS, MOST_UNSURE = 14.0, 4
 DOUBTFUL_NATS = math.log(10.0)
 LEAST_WINNER = 0.5
 
@@ -160,6 +162,7 @@ class Diagnosis:
         self._responses: dict[tuple[str, str], Response] = {}
         self._tables: dict[tuple[str, str], FloatArray] = {}
         self._shown: dict[tuple[str, str], tuple[FloatArray, FloatArray]] = {}
+        self._sound_logs: dict[tuple[Seen, ...], float] = {}
 
     def look(self, text: str) -> Look:
         """A look by its id."""
@@ -242,19 +245,44 @@ class Diagnosis:
         return self._tables[key]
 
     def _log_intermittent(self, each: Hypothesis, seen: Sequence[Seen]) -> FloatArray:
-        """As `log_each`, each reading with the fault present or not, one independent of another."""
-        rows = self.rows(each)
+        """As `log_each`, each reading with the fault present or not, shape (N,).
+
+        Numbers taken with the fault are weighed together, and so are those without it: what the truck's parts and the
+        meter are off is counted once in each group. Where a number leaves no doubt in which group it belongs, only that
+        one is tried; of the others the MOST_UNSURE most doubtful are tried both ways, the rest each by itself.
+        """
         sound = next((h for h in self.hypotheses if h.how == "sound"), None)
-        out = np.zeros(rows.count)
-        for one in seen:
-            with_fault = self.log_each(each, [one])
-            if sound is None:
-                out = out + with_fault
-                continue
-            without = _log_mean(self.log_each(sound, [one]))
-            present = PRESENT_WIGGLED if one.wiggled else PRESENT
-            out = out + np.logaddexp(math.log(present) + with_fault, math.log(1.0 - present) + without)
-        return out
+        if sound is None:
+            return self.log_each(each, seen)
+        out = np.zeros(self.rows(each).count)
+        lone = [one for one in seen if one.meaning is not None or _is_open(one)]
+        doubtful: list[tuple[float, Seen]] = []
+        present: list[Seen] = []
+        absent: list[Seen] = []
+        for one in [one for one in seen if one not in lone]:
+            gain = float(self.log_each(each, [one]).max()) - self._log_sound(sound, (one,))
+            if abs(gain) < SURE_NATS:
+                doubtful.append((abs(gain), one))
+            else:
+                (present if gain > 0.0 else absent).append(one)
+        doubtful.sort(key=lambda pair: pair[0])
+        both_ways = [one for _, one in doubtful[:MOST_UNSURE]]
+        for one in [*lone, *(one for _, one in doubtful[MOST_UNSURE:])]:
+            with_fault, without = self.log_each(each, [one]), self._log_sound(sound, (one,))
+            out = out + np.logaddexp(_log_present(one) + with_fault, _log_absent(one) + without)
+        total = np.full(len(out), -np.inf)
+        for pattern in itertools.product((True, False), repeat=len(both_ways)):
+            here = present + [one for one, there in zip(both_ways, pattern, strict=True) if there]
+            gone = absent + [one for one, there in zip(both_ways, pattern, strict=True) if not there]
+            prior = math.fsum([*map(_log_present, here), *map(_log_absent, gone)])
+            total = np.logaddexp(total, prior + self.log_each(each, here) + self._log_sound(sound, tuple(gone)))
+        return np.maximum(out + total, NEVER)
+
+    def _log_sound(self, sound: Hypothesis, seen: tuple[Seen, ...]) -> float:
+        """Logarithm of the density of readings of a sound truck."""
+        if seen not in self._sound_logs:
+            self._sound_logs[seen] = _log_mean(self.log_each(sound, seen))
+        return self._sound_logs[seen]
 
     def _log_by_itself(self, each: Hypothesis) -> FloatArray:
         """It shifted though nobody pressed anything: some resting situation read as a shift, shape (N,).
@@ -400,6 +428,14 @@ class Diagnosis:
 
 def _is_open(one: Seen) -> bool:
     return one.ohm is not None and math.isinf(one.ohm)
+
+
+def _log_present(one: Seen) -> float:
+    return math.log(PRESENT_WIGGLED if one.wiggled else PRESENT)
+
+
+def _log_absent(one: Seen) -> float:
+    return math.log1p(-(PRESENT_WIGGLED if one.wiggled else PRESENT))
 
 
 def _log_sum(tables: Mapping[str, FloatArray]) -> float:
