@@ -6,11 +6,13 @@
     python3 dev.py check               format, lint, types, tests and docs, with a summary
     python3 dev.py format              put the code in the project's format and apply safe fixes
     python3 dev.py bench [--quick]     measure speed and memory
+    python3 dev.py docs                run the commands shown in README and tutorials, write their outputs anew
     python3 dev.py truth [N] [--seed S]  compare the engines with the slow independent checker on N generated trucks
     python3 dev.py truth [N] --faults    the same for what every fault does
     python3 dev.py truth [N] --find      N simulated faulty trucks, found or not
     python3 dev.py truth [N] --learn     N simulated pins, learned or not; --pot with a potentiometer
     python3 dev.py truth [N] --harness   N generated run trees, wired trucks and sums of the harness
+    python3 dev.py truth [N] --drive     N generated drivelines with their lines and borrowed tables
     python3 dev.py bundle [--system windows]  make a folder that installs from a USB stick without a network
     python3 dev.py lock [--upgrade]    remake the lists of libraries from pyproject.toml
 
@@ -368,10 +370,16 @@ def truth(arguments: Sequence[str]) -> int:
         "--find": "agree_find.py",
         "--learn": "agree_learn.py",
         "--harness": "agree_harness.py",
+        "--drive": "agree_driveline.py",
     }
     name = next((file for word, file in kinds.items() if word in arguments), "agree.py")
     rest = [each for each in arguments if each not in kinds]
     return run([ensure_environment(), ROOT / "tests" / "truth" / name, *rest], PYTHONPATH=str(ROOT))
+
+
+def docs(arguments: Sequence[str]) -> int:
+    """Write the outputs in the README and the tutorials anew."""
+    return run([ensure_environment(), ROOT / "tools" / "sessions.py", "--write", *arguments], PYTHONPATH=str(ROOT))
 
 
 def bundle(arguments: Sequence[str]) -> int:
@@ -430,6 +438,7 @@ COMMANDS: dict[str, Callable[[Sequence[str]], int]] = {
     "format": format_code,
     "bench": bench,
     "truth": truth,
+    "docs": docs,
     "bundle": bundle,
     "lock": lock,
 }
