@@ -157,6 +157,12 @@ def test_windows_that_touch_leave_no_gap_to_fall_into():
     assert judge_inside(Reading.exact(0.5, 1.5), [low, high]).verdict is Verdict.NOT_SHOWN
     gap = window((1.1, 1.1, 1.1), (2, 2, 2))
     assert judge_inside(Reading.exact(0.5, 1.5), [low, gap]).verdict is Verdict.FAIL
+    # 73 % and 75 % of 5 V, each uncertain by 0.05 V, touch at 3.7 V; in binary they are one last digit apart
+    below, above = 0.73 * 5.0, 0.75 * 5.0
+    assert below + 0.05 < above - 0.05
+    manual = window((2.5, 2.5, 2.5), (below - 0.05, below, below + 0.05))
+    up = window((above - 0.05, above, above + 0.05), (9, 9, 9))
+    assert judge_inside(Reading.exact(3.1, 4.8), [manual, up]).verdict is Verdict.NOT_SHOWN
 
 
 def test_only_the_attained_part_can_fail():

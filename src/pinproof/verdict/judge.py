@@ -27,6 +27,7 @@ class Judgement:
     side: str
 
 
+ROUNDING = 1e-12  # of an edge: two that touch on paper may be a few last binary digits apart, and that gap is no gap
 _UNSETTLED = Judgement(Verdict.NOT_SHOWN, -INF, None, "")
 
 
@@ -150,7 +151,7 @@ def _covered(reading: Reading, windows: Sequence[Window]) -> bool:
         return False
     reach = max(holding)
     for low, high in extents:
-        if low > reach:
+        if low > reach + ROUNDING * abs(reach):
             break
         reach = max(reach, high)
     return reach >= reading.inner_high
