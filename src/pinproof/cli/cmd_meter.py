@@ -332,15 +332,20 @@ def _station_words(row: SheetRow) -> str:
 
 def verdict_words(row: SheetRow, indent: str = "") -> str:
     """What a reading says, with the questions about it."""
+    from pinproof.cli.show import hung
     from pinproof.meter.sheet import reading_words
 
     assert row.judgement is not None
-    said = f"{indent}[{row.judgement.outcome}] {row.station.id} = {reading_words(row)}: {row.judgement.text}"
-    return "\n".join([said, *(f"{indent}  ? {doubt.question}" for doubt in row.judgement.doubts)])
+    said = f"[{row.judgement.outcome}] {row.station.id} = {reading_words(row)}: {row.judgement.text}"
+    out = hung(said, indent, indent + "  ")
+    for doubt in row.judgement.doubts:
+        out += hung(doubt.question, f"{indent}  ? ", f"{indent}    ")
+    return "\n".join(out)
 
 
 def sheet_words(sheet: BenchSheet, line_id: str | None = None, *, left: bool = False) -> str:
     """The whole sheet for a terminal or for paper."""
+    from pinproof.cli.show import hung
     from pinproof.meter.sheet import expectation_words, headline, reading_words, steps_of
 
     out = [f"Bench sheet of {sheet.truck_name or sheet.truck_id}. Meter: {sheet.meter}.", headline(sheet), TWO_RANGES]
@@ -355,18 +360,20 @@ def sheet_words(sheet: BenchSheet, line_id: str | None = None, *, left: bool = F
         if not shown:
             continue
         out += ["", f"{step}  {name}", f"   {setup}"]
-        out += [f"   care: {each}" for each in dict.fromkeys(c for row in shown for c in row.station.cautions)]
+        for each in dict.fromkeys(c for row in shown for c in row.station.cautions):
+            out += hung(each, "   care: ", "         ")
         wide = max(len(row.station.id) for row in shown)
         before: tuple[str, ...] = ()
         for row in shown:
             if row.station.probe_words and row.station.probe_words != before:
                 before = row.station.probe_words
-                out.append(f"   probes: {' and '.join(before)}")
+                out += hung(" and ".join(before), "   probes: ", "           ")
             read = f"  read {reading_words(row)}: {row.judgement.outcome}" if row.judgement else "  read ________"
             if row.station.quantity == "note":
                 out.append(f"     {row.station.id:<{wide}}  {row.station.what}{read}")
             else:
                 out.append(f"     {row.station.id:<{wide}}  {expectation_words(row)}{read}")
-            out += [f"       ? {each.question}" for each in (row.judgement.doubts if row.judgement else ())]
+            for doubt in row.judgement.doubts if row.judgement else ():
+                out += hung(doubt.question, "       ? ", "         ")
     out += ["", "Design aid, not approval: event rules, local law and licensed practice come first."]
     return "\n".join(out)
