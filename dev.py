@@ -6,6 +6,7 @@
     python3 dev.py check               format, lint, types, tests and docs, with a summary
     python3 dev.py format              put the code in the project's format and apply safe fixes
     python3 dev.py bench [--quick]     measure speed and memory
+    python3 dev.py crash [N]           kill N writers of each kind at random instants, fill the disk; count what is lost
     python3 dev.py docs                run the commands shown in README and tutorials, write their outputs anew
     python3 dev.py truth [N] [--seed S]  compare the engines with the slow independent checker on N generated trucks
     python3 dev.py truth [N] --faults    the same for what every fault does
@@ -377,6 +378,11 @@ def truth(arguments: Sequence[str]) -> int:
     return run([ensure_environment(), ROOT / "tests" / "truth" / name, *rest], PYTHONPATH=str(ROOT))
 
 
+def crash(arguments: Sequence[str]) -> int:
+    """Kill writers at random instants, fill the disk; count what is lost."""
+    return run([ensure_environment(), "-m", "tests.crash.killed", *arguments], PYTHONPATH=str(ROOT))
+
+
 def docs(arguments: Sequence[str]) -> int:
     """Write the outputs in the README and the tutorials anew."""
     return run([ensure_environment(), ROOT / "tools" / "sessions.py", "--write", *arguments], PYTHONPATH=str(ROOT))
@@ -438,6 +444,7 @@ COMMANDS: dict[str, Callable[[Sequence[str]], int]] = {
     "format": format_code,
     "bench": bench,
     "truth": truth,
+    "crash": crash,
     "docs": docs,
     "bundle": bundle,
     "lock": lock,

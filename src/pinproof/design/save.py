@@ -4,13 +4,18 @@ Answers: the new text on disk, the former one beside it as NAME.bak.
 Touches: the file system.
 How:     both are written under other names in the same folder, forced to disk, then renamed over the old names; a
          rename within a folder is one step on Windows, macOS and Linux. Whatever raises, one of the two is there.
+         Between the last look at the old file and the rename no other Pinproof on this computer may save it: a lock
+         that the system itself lets go when its holder dies.
 """
 
 from __future__ import annotations
 
+import hashlib
 import os
+import sys
 import tempfile
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 
 from pinproof.design.load import text_hash
 from pinproof.design.messages import ChangedUnderneath, SaveFailed
@@ -43,6 +48,12 @@ def save_atomic(path: str | os.PathLike[str], text: str, expected_hash: str | No
     name = os.path.realpath(os.fspath(path))
     shown = os.path.basename(name)
     data = text.encode("utf-8")
+    with _alone(name):
+        _save(name, shown, data, expected_hash)
+    return text_hash(data)
+
+
+def _save(name: str, shown: str, data: bytes, expected_hash: str | None) -> None:
     former = _seen(name, shown, expected_hash)
     left: list[str] = []
     step = "writing beside it"
@@ -63,7 +74,34 @@ def save_atomic(path: str | os.PathLike[str], text: str, expected_hash: str | No
             with suppress(OSError):
                 os.unlink(leftover)
     _settle(os.path.dirname(name))
-    return text_hash(data)
+
+
+@contextmanager
+def _alone(name: str) -> Iterator[None]:
+    """While no other process of this computer saves the same file; it waits for one that does.
+
+    The lock lies in the system's folder for passing files, not beside the design. Where none can be had, as on a full
+    or foreign folder, saving goes on without it: the looks before and after still catch all but the narrowest race.
+    """
+    ident = hashlib.sha256(os.path.normcase(name).encode("utf-8", "surrogatepass")).hexdigest()[:24]
+    try:
+        handle = os.open(os.path.join(tempfile.gettempdir(), f"pinproof-{ident}.lock"), os.O_RDWR | os.O_CREAT, 0o666)
+    except OSError:
+        yield
+        return
+    try:
+        with suppress(OSError):
+            if sys.platform == "win32":
+                import msvcrt
+
+                msvcrt.locking(handle, msvcrt.LK_LOCK, 1)  # tries for ten seconds
+            else:
+                import fcntl
+
+                fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)  # lets go of the lock on every system
 
 
 def _seen(name: str, shown: str, expected_hash: str | None) -> bytes | None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -24,6 +25,7 @@ from pinproof.pack.book import book_pdf, part_name
 from pinproof.pack.card import card_html
 from pinproof.pack.cures import Cures
 from pinproof.pack.figures import line_figures
+from pinproof.pack.gears_page import charts
 from pinproof.pack.lists import lists
 from pinproof.pack.parts import parts_of
 from pinproof.proof.results import TruckProof
@@ -84,6 +86,8 @@ def pack_files(
         for each in line_figures(views[line.line], line, number):
             name = f"line-{number}-{_for_file(line.line)}-{each.name}.svg"
             found[name] = (_SVG_HEAD + each.drawing.svg + "\n").encode("utf-8")
+    for name, chart in charts(truck).items():
+        found[f"{name}-saw-tooth.svg"] = (_SVG_HEAD + chart.svg + "\n").encode("utf-8")
     for part in parts_of(truck):
         if part.ohm is not None:
             drawing = swatch(part.bands, part.code, f"{part.value} {part.tolerance}", ident=part_name(part))
@@ -123,9 +127,11 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> tuple[str, ...]:
         for part, place in parts.items():
             os.replace(part, place)
     except OSError as fault:
-        raise CannotWrite(str(fault.filename2 or fault.filename or folder), fault.strerror or str(fault)) from fault
+        place = fault.filename2 or fault.filename or folder
+        raise CannotWrite(str(parts.get(Path(place), place)), fault.strerror or str(fault)) from fault
     finally:
         for part in parts:
-            part.unlink(missing_ok=True)
-    ours = re.compile(r"(line-\d+-.+|part-.+)\.svg\Z")
+            with suppress(OSError):  # a folder that became unwritable: the refusal above says so
+                part.unlink(missing_ok=True)
+    ours = re.compile(r"(line-\d+-.+|gears-\d+-.+|part-.+)\.svg\Z")
     return tuple(sorted(each.name for each in folder.iterdir() if ours.match(each.name) and each.name not in files))
