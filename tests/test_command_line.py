@@ -177,6 +177,18 @@ def test_a_reading_judged_two_ways_says_why(tmp_path: Path) -> None:
     assert "16 situations" in run("check", path).stdout
 
 
+def test_weights_that_are_no_text_are_refused(tmp_path: Path) -> None:
+    """Bytes that are no UTF-8, found by mutating files at random: words and exit code 2."""
+    from pinproof.errors import PinproofError
+
+    causes = tmp_path / "causes.toml"
+    causes.write_bytes(b"[cause]\n# \xc7\x28\n")
+    asked = ["find", str(example_path("sandpiper")), "--causes", str(causes), "--saw", "idle=automatic"]
+    result = CliRunner().invoke(group, asked)
+    assert isinstance(result.exception, PinproofError)
+    assert "causes.toml" in str(result.exception)
+
+
 def test_find_asks_again_and_stops_at_q(tmp_path: Path) -> None:
     """An answer that cannot be read is asked for again, and nothing is left out for it; q and the end of input stop."""
     typed = "dead\nautomatic\nq\n"

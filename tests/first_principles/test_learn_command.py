@@ -169,6 +169,16 @@ def test_a_foreign_or_damaged_session_is_refused(design: Path) -> None:
     assert "session" in str(result.exception)
 
 
+@pytest.mark.parametrize("number", ["NaN", "Infinity", "1e400"])
+def test_a_session_with_no_number_is_refused(design: Path, number: str) -> None:
+    """Found by mutating session files at random: such a number came through as far as the output."""
+    run(design, *adds(*VOLTS))
+    text = session_file(design).read_text(encoding="utf-8")
+    session_file(design).write_text(text.replace("4.98", number, 1), encoding="utf-8")
+    result = run(design, "--json")
+    assert result.exit_code != 0 and "damaged" in str(result.exception), result.output
+
+
 def test_what_is_missing_is_named_and_only_the_source_is_written(design: Path) -> None:
     run(design, *adds(*VOLTS, "open means=automatic", "short means=up", "load=1k means=up"))
     result = run(design, "--write")

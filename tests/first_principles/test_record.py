@@ -317,3 +317,18 @@ def test_history_plot_of_anything_is_sound(points: list[tuple[float, float, floa
     """No series makes a broken drawing."""
     made = [HistoryPoint(*each) for each in points]
     assert_sound(history_plot("a point", made, unit, as_built=HistoryBand(10e6, math.inf), works=HistoryBand(0.0, 1e7)))
+
+
+def test_a_damaged_record_is_refused_with_the_reason(tmp_path: Path) -> None:
+    """A text that is no text any more; found by mutating files at random."""
+    path = tmp_path / "a.sqlite"
+    with open_record(path, "pp-one") as record:
+        record.add(
+            Entry("s", "m", 1.0, "ohm", "1.0 ohm", "2026-03-01T10:00:00Z", "meter", 0.1), Snapshot("pp-one", "h", "t")
+        )
+    db = sqlite3.connect(path)
+    db.execute("UPDATE readings SET meter = CAST(x'ff9d' AS TEXT)")
+    db.commit()
+    db.close()
+    with open_record(path, "pp-one") as record, pytest.raises(RecordFault, match="damaged and cannot be read"):
+        record.entries()

@@ -97,6 +97,7 @@ def command(
 
 def _diagnosis(file: Path, line_id: str | None, symptoms: frozenset[str], worked_on: frozenset[str], new_build: bool,
                causes: Path | None, meter_file: Path) -> Diagnosis:  # fmt: skip
+    from pinproof.design.load import decode, read_bytes
     from pinproof.find import Diagnosis, Said, weights_of
     from pinproof.find.meter_model import USUAL, meter_of
     from pinproof.meter import load_instrument
@@ -115,7 +116,7 @@ def _diagnosis(file: Path, line_id: str | None, symptoms: frozenset[str], worked
             raise click.UsageError(
                 f'"{place}" is no contact, device or station. There are: {", ".join(sorted(places))}.'
             )
-    table = weights_of(causes.read_text(encoding="utf-8"), causes.name) if causes else None
+    table = weights_of(decode(read_bytes(str(causes)), causes.name), causes.name) if causes else None
     try:
         return Diagnosis(truck, chosen, Said("new build" if new_build else "in service", symptoms, worked_on), table,
                          meter_of(load_instrument(meter_file)) if meter_file.exists() else USUAL)  # fmt: skip
@@ -125,17 +126,14 @@ def _diagnosis(file: Path, line_id: str | None, symptoms: frozenset[str], worked
 
 def _recorded(diagnosis: Diagnosis, file: Path, hours: float) -> tuple[Seen, ...]:
     """The last reading of each station that was kept within so many hours."""
-    from datetime import UTC, datetime, timedelta
-
+    from pinproof.chain.bench import recent_texts
     from pinproof.find import recorded
-    from pinproof.record import open_record, record_path
+    from pinproof.record import record_path
 
     path = record_path(file)
     if not path.exists():
         raise click.UsageError(f"{path.name} is not there. `pinproof meter {file} --enter` begins a record.")
-    since = (datetime.now(UTC) - timedelta(hours=hours)).strftime("%Y-%m-%dT%H:%M:%SZ")
-    with open_record(path, diagnosis.truck.id) as record:
-        texts = {each.station: each.text for each in record.entries() if each.taken_utc >= since}
+    texts = recent_texts(path, diagnosis.truck.id, hours)
     found = recorded(diagnosis, texts)
     click.echo(f"Taken from the record: {len(found)} readings of the last {hours:g} h.", err=True)
     return found

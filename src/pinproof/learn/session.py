@@ -8,6 +8,7 @@ Touches: the session file, in `load_session` and `save_session`, written whole o
 from __future__ import annotations
 
 import json
+import math
 import os
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -207,7 +208,8 @@ def load_session(path: str | os.PathLike[str]) -> tuple[Session, str]:
     name = os.path.basename(os.fspath(path))
     data = read_bytes(os.fspath(path))
     try:
-        tree = json.loads(decode(data, name).removeprefix("\ufeff"))
+        text = decode(data, name).removeprefix("\ufeff")
+        tree = json.loads(text, parse_constant=_finite, parse_float=_finite)
         if tree["session"] != SESSION_FORMAT:
             raise LearnFault(name, f"It has format {tree['session']!r}; this program reads {SESSION_FORMAT}.")
         readings = tuple(_reading(each) for each in tree["readings"])
@@ -223,6 +225,14 @@ def load_session(path: str | os.PathLike[str]) -> tuple[Session, str]:
         ), text_hash(data)  # fmt: skip
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
         raise LearnFault(name, f"It is not a session of this program, or damaged ({error}).") from None
+
+
+def _finite(text: str) -> float:
+    """A number of the file; NaN, Infinity and 1e400 stand in none that this program wrote."""
+    number = float(text)
+    if not math.isfinite(number):
+        raise ValueError(f"{text} is no number")
+    return number
 
 
 def _reading(tree: dict[str, Any]) -> PinReading:

@@ -10,6 +10,7 @@ Modules
 store   the file: schema, migrations, one committed reading after another
 table   readings as CSV, out and in
 drift   whether readings of one point moved by more than the meter can be off
+history the readings of each point together, in words and for programs
 """
 
 from pinproof.record.drift import Drift, drift_of

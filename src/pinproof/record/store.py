@@ -169,12 +169,13 @@ class Record:
         if not struck:
             wanted.append("struck_utc IS NULL")
         where = f" WHERE {' AND '.join(wanted)}" if wanted else ""
-        rows = self._db.execute(
-            "SELECT station, fingerprint, value, unit, text, taken_utc, meter, error_limit, note, ambient_c, "
-            f"design_id, snapshot, id, struck_utc, struck_why FROM readings{where} ORDER BY taken_utc, id",
-            values,
-        )
-        return tuple(_entry(row) for row in rows)
+        with self._read():
+            rows = self._db.execute(
+                "SELECT station, fingerprint, value, unit, text, taken_utc, meter, error_limit, note, ambient_c, "
+                f"design_id, snapshot, id, struck_utc, struck_why FROM readings{where} ORDER BY taken_utc, id",
+                values,
+            )
+            return tuple(_entry(row) for row in rows)
 
     def latest(self, fingerprints: Iterable[str]) -> dict[str, Entry]:
         """The latest reading that counts of each of these fingerprints that has one."""
@@ -183,7 +184,8 @@ class Record:
 
     def snapshot(self, snapshot_hash: str) -> str:
         """The design file's text of that hash; KeyError if it was never kept."""
-        row = self._db.execute("SELECT text FROM snapshots WHERE hash = ?", (snapshot_hash,)).fetchone()
+        with self._read():
+            row = self._db.execute("SELECT text FROM snapshots WHERE hash = ?", (snapshot_hash,)).fetchone()
         if row is None:
             raise KeyError(snapshot_hash)
         return str(row[0])
@@ -204,6 +206,16 @@ class Record:
             f'These readings are of design "{design_id}"; this record is of design "{self.design_id}".',
             "Readings of another truck prove nothing here. Name that truck's own design file.",
         )
+
+    @contextmanager
+    def _read(self) -> Iterator[None]:
+        try:
+            yield
+        except (sqlite3.Error, ValueError) as error:
+            raise RecordFault(
+                self.path.name, f"It is damaged and cannot be read: {error}.",
+                "Put it aside and take back a copy, or begin a new one; the design file is not touched.",
+            ) from error  # fmt: skip
 
     @contextmanager
     def _write(self) -> Iterator[sqlite3.Connection]:
