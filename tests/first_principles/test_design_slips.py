@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 
 import pytest
@@ -12,6 +13,7 @@ from pinproof.design import DesignFault, Fault, loads
 from pinproof.design.locate import locate
 from pinproof.design.starter import design_text
 from pinproof.errors import QuantityFault
+from pinproof.examples import NAMES, example_path
 from pinproof.quantities import parse
 
 from .test_design_samples import PULL_UP
@@ -263,3 +265,23 @@ def test_a_listed_idle_keeps_the_basis_of_its_list() -> None:
     without = read_list("up 20 to 30 %, down 40 to 50 %")
     truck = loads(design_text(sheet_of({**answers, "list": without}, "pp-slip")))
     assert {each.meaning: each.basis for each in truck.lines[0].windows}["automatic"] == "assumed"
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_key_of_the_examples_misspelt_is_one_told_fault(name: str) -> None:
+    """A letter lost, or a full stop inside, in each key in turn: refused in words, never an error of Python's own.
+
+    Found by mutating files at random: `{ valu = "100 ppm/K" }` was one.
+    """
+    text = example_path(name).read_text(encoding="utf-8")
+    tried = 0
+    for hit in re.finditer(r'(?<![\w"-])([a-z_]{4,})(?=\s*=)', text):
+        line = text[text.rfind("\n", 0, hit.start()) + 1 : hit.start()]
+        if re.match(r"\s*lever = \{", line):
+            continue  # here the owner names the keys
+        for slip in (hit[1][:-1], f"{hit[1][:2]}.{hit[1][2:]}"):
+            tried += 1
+            with pytest.raises(DesignFault) as caught:
+                loads(text[: hit.start()] + slip + text[hit.end() :], name="slip.toml")
+            assert len(caught.value.faults) <= 8, (hit[1], slip)
+    assert tried > 50

@@ -8,7 +8,6 @@ Touches: the session file, in `load_session` and `save_session`, written whole o
 from __future__ import annotations
 
 import json
-import math
 import os
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -228,9 +227,9 @@ def load_session(path: str | os.PathLike[str]) -> tuple[Session, str]:
 
 
 def _finite(text: str) -> float:
-    """A number of the file; NaN, Infinity and 1e400 stand in none that this program wrote."""
+    """A number of the file; NaN, Infinity and 1e308 stand in none that this program wrote."""
     number = float(text)
-    if not math.isfinite(number):
+    if not abs(number) < 1e15:
         raise ValueError(f"{text} is no number")
     return number
 
