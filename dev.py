@@ -13,6 +13,8 @@
     python3 dev.py truth [N] --find      N simulated faulty trucks, found or not
     python3 dev.py truth [N] --learn     N simulated pins, learned or not; --pot with a potentiometer
     python3 dev.py truth [N] --harness   N generated run trees, wired trucks and sums of the harness
+    python3 dev.py truth [N] --inhibit   N generated start circuits: truth table, and severities of their faults
+    python3 dev.py truth [N] --logs      N simulated logs with planted defects; --scripts, --cycles: other logs
     python3 dev.py truth [N] --drive     N generated drivelines with their lines and borrowed tables
     python3 dev.py bundle [--system windows]  make a folder that installs from a USB stick without a network
     python3 dev.py lock [--upgrade]    remake the lists of libraries from pyproject.toml
@@ -371,6 +373,8 @@ def truth(arguments: Sequence[str]) -> int:
         "--find": "agree_find.py",
         "--learn": "agree_learn.py",
         "--harness": "agree_harness.py",
+        "--inhibit": "agree_inhibit.py",
+        "--logs": "agree_logs.py",
         "--drive": "agree_driveline.py",
     }
     name = next((file for word, file in kinds.items() if word in arguments), "agree.py")

@@ -1,4 +1,4 @@
-"""How the time and memory to lay out a harness grow with its wires.
+"""How the time and memory to lay out a harness, and to draw its board, grow with its wires.
 
 Run: ``python benchmarks/bench_harness.py [--quick]``. The trucks are invented: a trunk with branches, lamps in groups
 on fused feeds, a ground stud of 24 lamps for each eight, a battery stud for every fifty groups.
@@ -14,6 +14,7 @@ from typing import Any
 from pinproof.design import loads
 from pinproof.harness import lay_out
 from pinproof.harness.lists import csv_files
+from pinproof.pack.formboard import formboard, formboard_files, tiles_of
 
 HEAD = """\
 format = 1
@@ -31,6 +32,7 @@ id = "box"
 """
 LAMPS = 3  # of a group: with its feed and its grounds eight wires
 TARGET_GROWTH = 1.35  # exponent of time against wires
+TARGET_BOARD = 1.6  # the board grows in length and in depth, its sheets with both
 
 
 def truck_text(wires: int) -> str:
@@ -59,6 +61,22 @@ def truck_text(wires: int) -> str:
                 'volts = "12 V"\nwatts = "2 W"\ndrop = "not critical"\ndrop_allowed = "40 %"\n'
             )
     return "".join(out)
+
+
+def measure_board(wires: int) -> tuple[int, int, float, float]:
+    """Wires, sheets of A4, seconds of processor time for the board and all its PDF files, megabytes at the peak."""
+    truck = loads(truck_text(wires))
+    harness = lay_out(truck)
+    start = time.process_time()
+    made = formboard(truck, harness)
+    formboard_files(made)
+    took_s = time.process_time() - start
+    grid, _ = tiles_of(made, "a4")
+    tracemalloc.start()
+    formboard(truck, harness)
+    peak = tracemalloc.get_traced_memory()[1] / 1e6
+    tracemalloc.stop()
+    return len(harness.wires), len(grid.fields), took_s, peak
 
 
 def measure(wires: int) -> tuple[int, float, float]:
@@ -92,6 +110,18 @@ def main(quick: bool = False) -> list[dict[str, Any]]:
             "baseline": f"{first[0]} wires: {first[1]:.2f} s", "engine": f"{took_s:.2f} s",
             "ratio": "–" if math.isnan(grows) else f"wires^{grows:.2f}", "target": f"≤ wires^{TARGET_GROWTH}, < 500 MB",
             "met": "yes" if good else "NO", "note": f"processor time; peak {peak:.0f} MB",
+        })  # fmt: skip
+    before: tuple[int, float] | None = None
+    for size in sizes:
+        wires, sheets, took_s, peak = measure_board(size)
+        before = before or (wires, took_s)
+        grows = math.log(took_s / before[1]) / math.log(wires / before[0]) if wires > before[0] else math.nan
+        good = peak < 500.0 and not grows > TARGET_BOARD
+        rows.append({
+            "what": f"formboard of {wires} wires: laid, drawn, {sheets} A4 sheets and the rest as PDF",
+            "baseline": f"{before[0]} wires: {before[1]:.2f} s", "engine": f"{took_s:.2f} s",
+            "ratio": "–" if math.isnan(grows) else f"wires^{grows:.2f}", "target": f"≤ wires^{TARGET_BOARD}, < 500 MB",
+            "met": "yes" if good else "NO", "note": f"processor time; peak of the drawing {peak:.0f} MB",
         })  # fmt: skip
     return rows
 

@@ -17,7 +17,15 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-MODULES = ("bench_network", "bench_choose", "bench_faults", "bench_harness", "bench_command_line")
+MODULES = (
+    "bench_network",
+    "bench_choose",
+    "bench_faults",
+    "bench_harness",
+    "bench_command_line",
+    "bench_web",
+    "bench_log_files",
+)
 COLUMNS = ("what", "baseline", "engine", "ratio", "target", "met", "note")
 
 

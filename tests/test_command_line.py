@@ -16,7 +16,7 @@ from pinproof import __version__
 from pinproof.cli import COMMANDS, group
 from pinproof.examples import NAMES, example_path
 
-VERDICTS = {"sandpiper": ("pass", 0), "heron": ("fail", 1), "wagtail": ("would hold if", 1)}
+VERDICTS = {"sandpiper": ("pass", 0), "heron": ("fail", 1), "wagtail": ("would hold if", 1), "dunlin": ("pass", 0)}
 
 
 def run(*args: object) -> Result:

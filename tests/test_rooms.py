@@ -57,6 +57,11 @@ ARROWS = {
     ("find", "meter"),
     ("find", "proof"),
     ("inhibit", "faults"),
+    ("logs", "driveline"),
+    ("logs", "proof"),
+    ("inhibit", "harness"),
+    ("inhibit", "proof"),
+    ("chain", "inhibit"),
     ("cli", "web"),  # the command that starts the web app
     ("__main__", "cli"),
 }
@@ -237,10 +242,10 @@ def test_only_declared_libraries_are_used(project_root: Path) -> None:
             "pinproof/proof/spans.py",
             "from pinproof import choose\n",
             "src/pinproof/proof/spans.py:1 imports pinproof.choose: both are in the layer `engines`; "
-            "the only arrows there are chain -> choose, chain -> driveline, chain -> faults, chain -> find, "
-            "chain -> harness, chain -> learn, chain -> logs, chain -> meter, chain -> proof, choose -> proof, "
-            "faults -> proof, find -> faults, find -> meter, find -> proof, harness -> proof, inhibit -> faults, "
-            "meter -> proof",
+            "the only arrows there are chain -> choose, chain -> driveline, chain -> faults, chain -> find, chain "
+            "-> harness, chain -> inhibit, chain -> learn, chain -> logs, chain -> meter, chain -> proof, choose "
+            "-> proof, faults -> proof, find -> faults, find -> meter, find -> proof, harness -> proof, inhibit "
+            "-> faults, inhibit -> harness, inhibit -> proof, logs -> driveline, logs -> proof, meter -> proof",
         ),
         (
             "pinproof/design/__init__.py",

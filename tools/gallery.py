@@ -11,6 +11,7 @@ from datetime import date
 from pathlib import Path
 
 from pinproof.cli.cmd_faults import known_faults
+from pinproof.cli.cmd_inhibit import inhibit_of
 from pinproof.cli.cmd_prove import cures_of
 from pinproof.design import load
 from pinproof.examples import NAMES, example_path
@@ -19,7 +20,7 @@ from pinproof.proof import prove
 
 MADE_ON = date(2026, 11, 24)
 GALLERY = Path(__file__).resolve().parent.parent / "docs" / "gallery"
-KEPT = ("-circuit.svg", "-drift.svg", "-readings-run-", "book.pdf", "bench.pdf", "card.html")
+KEPT = ("-circuit.svg", "gears-1-", "-drift.svg", "-readings-run-", "book.pdf", "bench.pdf", "card.html")
 
 
 def files_of(name: str) -> dict[str, bytes]:
@@ -27,7 +28,8 @@ def files_of(name: str) -> dict[str, bytes]:
     truck = load(example_path(name))
     proof = prove(truck)
     cures = cures_of(truck, proof)
-    made = pack_files(truck, proof, paper="a4", made_on=MADE_ON, cures=cures, faults=known_faults(truck))
+    made = pack_files(truck, proof, paper="a4", made_on=MADE_ON, cures=cures, faults=known_faults(truck),
+                      inhibit=inhibit_of(truck))  # fmt: skip
     return {file: data for file, data in made.items() if any(part in file for part in KEPT)}
 
 

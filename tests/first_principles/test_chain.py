@@ -22,8 +22,10 @@ from pinproof.choose.drawer import Drawer, Part
 from pinproof.cli import group
 from pinproof.design import Truck, load, loads
 from pinproof.examples import NAMES, example_path
+from pinproof.logs import prove_log
 from pinproof.proof import TruckProof, as_json, prove
 from pinproof.verdict import Verdict
+from tests.log_stand_in import many_taps
 
 
 def example(name: str, *changes: tuple[str, str]) -> Truck:
@@ -69,16 +71,24 @@ def test_assumed_windows_leave_no_link_of_the_circuit_a_pass() -> None:
         assert chain.link(name).verdict is Verdict.WOULD_HOLD
 
 
-def test_links_without_an_engine_say_so() -> None:
-    """Never a mock: not shown, and the words "not built"."""
+def test_every_link_has_an_engine() -> None:
+    """No link is a promise: what a link does not show, its text says why."""
     truck = example("sandpiper")
     chain = chain_of(truck, proven(truck))
-    for name in NOT_BUILT:
-        link = chain.link(name)
-        assert (link.verdict, link.built) == (Verdict.NOT_SHOWN, False)
-        assert "ot built in this version" in " ".join(link.text.split())
+    assert not NOT_BUILT
     for link in chain.links:
-        assert link.built == (link.name not in NOT_BUILT)
+        assert link.built and link.text
+
+
+def test_the_log_link_tells_what_is_missing_then_what_was_seen() -> None:
+    """Without a log it is not shown, with the command; with one it has the verdict of that proof."""
+    truck = example("sandpiper")
+    proof = proven(truck)
+    link = chain_of(truck, proof).link("log")
+    assert link.verdict is Verdict.NOT_SHOWN and "--plan" in link.text
+    report = prove_log(truck, many_taps(3).made())
+    link = chain_of(truck, proof, log=report).link("log")
+    assert link.verdict is report.verdict and "passed" in link.text
 
 
 def test_a_failing_situation_is_laid_to_the_link_it_fails_by() -> None:

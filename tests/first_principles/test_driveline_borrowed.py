@@ -9,54 +9,56 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pinproof.design import Truck, load, loads
 from pinproof.driveline import (
     Cell,
     Converted,
-    Drive,
     DriveFault,
     convert,
     converted_csv,
-    drive_of,
     drive_sums,
     table_check,
 )
-from pinproof.examples import FOLDER
+from pinproof.examples import FOLDER, example_path
 from pinproof.verdict import Verdict
 
 BASE = """
 format = 1
-truck = "pp-x"
-[tyre]
+id = "pp-x"
+temperature = "20 °C"
+[supply]
+run = "13.8 V"
+[drive.tyre]
 size = "39x13.50R17"
 factor = "3.05"
 growth = "none"
 wear = "none"
-[axle]
+[drive.axle]
 ratio = "5.00"
-[[transfer]]
+[[drive.transfer]]
 name = "high"
 ratio = "1"
-[[gear]]
+[[drive.gear]]
 name = "1"
 ratio = "4.00"
-[[gear]]
+[[drive.gear]]
 name = "2"
 ratio = "2.40"
-[[gear]]
+[[drive.gear]]
 name = "3"
 ratio = "1.55"
-[converter]
+[drive.converter]
 slip = "none"
-[engine]
+[drive.engine]
 most = "6500 rpm"
 limiter = "6400 rpm"
-[guard]
+[drive.guard]
 margin = "5 %"
 latency = "0.5 s"
 acceleration = "2 m/s2"
 """
 ROAD = """
-[[borrowed]]
+[[drive.borrowed]]
 id = "t"
 file = "t.csv"
 keyed_by = "road speed"
@@ -68,7 +70,7 @@ transfer = "1"
 gears = {gears}
 """
 OUTPUT = """
-[[borrowed]]
+[[drive.borrowed]]
 id = "t"
 file = "t.csv"
 keyed_by = "output speed"
@@ -78,20 +80,21 @@ gears = {gears}
 """
 
 
-def road(**said: str) -> Drive:
+def road(**said: str) -> Truck:
     usual = {"unit": "km/h", "holds": "shift speeds", "size": "39x13.50R17", "axle": "5.00", "gears": '"same"'}
-    return drive_of(BASE + ROAD.format(**{**usual, **said}), "drive.toml")
+    return loads(BASE + ROAD.format(**{**usual, **said}))
 
 
-def output(**said: str) -> Drive:
-    return drive_of(BASE + OUTPUT.format(**{"holds": "shift speeds", "gears": '"same"', **said}), "drive.toml")
+def output(**said: str) -> Truck:
+    return loads(BASE + OUTPUT.format(**{"holds": "shift speeds", "gears": '"same"', **said}))
 
 
-def converted(drive: Drive, text: str) -> Converted:
-    return convert(drive, drive.borrowed[0], text)
+def converted(drive: Truck, text: str) -> Converted:
+    assert drive.drive is not None
+    return convert(drive, drive.drive.borrowed[0], text)[0]
 
 
-def one(drive: Drive, row: str, value: str) -> Cell:
+def one(drive: Truck, row: str, value: str) -> Cell:
     """The only cell of a small table."""
     return converted(drive, f"shift,full\n{row},{value}\n").cells[0]
 
@@ -147,16 +150,14 @@ def test_an_up_cell_is_pointless_from_the_limiter_on() -> None:
     assert one(output(), "1>2", "1599").mark == "keep"
     cell = one(output(), "1>2", "1601")
     assert cell.mark == "pointless" and "never shifts" in cell.why
-    no_limiter = drive_of(
-        (BASE + OUTPUT).format(holds="shift speeds", gears='"same"').replace("6400 rpm", "unknown"), "d"
-    )
+    no_limiter = loads((BASE + OUTPUT).format(holds="shift speeds", gears='"same"').replace("6400 rpm", "unknown"))
     assert one(no_limiter, "1>2", "1601").mark == "keep"
     assert one(no_limiter, "1>2", "1626").mark == "unsafe"
 
 
 def test_a_truck_with_ranges_is_not_known_at_the_edge() -> None:
     wide = BASE.replace('slip = "none"', 'slip = "0 % to 5 %"')
-    drive = drive_of(wide + OUTPUT.format(holds="shift speeds", gears='"same"'), "drive.toml")
+    drive = loads(wide + OUTPUT.format(holds="shift speeds", gears='"same"'))
     assert one(drive, "1>2", "1500").mark == "keep"
     assert one(drive, "1>2", "1560").mark == "not known"
 
@@ -186,7 +187,7 @@ def test_a_table_of_something_else_is_carried_over() -> None:
 
 def test_gears_that_this_truck_has_not() -> None:
     assert one(output(), "3>4", "2000").mark == "not known"
-    assert one(output(), "1>3", "2000").mark == "not known"
+    assert one(output(), "2>2", "2000").mark == "not known"
 
 
 def test_the_check_of_a_table_is_its_worst_cell() -> None:
@@ -200,7 +201,7 @@ def test_the_check_of_a_table_is_its_worst_cell() -> None:
 
 def test_csv_out_has_a_row_for_each_cell_and_reads_back() -> None:
     found = converted(road(), "# from a friend\nshift;a;b\n1-2;20,5;\n2→1;10;70\n")
-    rows = list(csv.DictReader(io.StringIO(converted_csv(found))))
+    rows = list(csv.DictReader(io.StringIO(converted_csv([found]))))
     assert [(row["row"], row["column"], row["enter [km/h]"], row["mark"]) for row in rows] == [
         ("1-2", "a", "20.5", "keep"), ("2→1", "a", "10.0", "keep"), ("2→1", "b", "70.0", "unsafe")
     ]  # fmt: skip
@@ -229,7 +230,33 @@ def test_a_bad_table_is_told_with_its_line(text: str, said: str) -> None:
         converted(road(), text)
 
 
+def test_a_skip_shift_in_a_table() -> None:
+    """Into 1 from 3: gear 1's permitted speed, gear 1's ratio, and it hunts with the way up out of 1."""
+    edge = drive_sums(output()).downshift("high", "1").permitted_rpm
+    assert one(output(), "3>1", f"{int(edge)}").mark == "keep"
+    assert one(output(), "3>1", f"{int(edge) + 1}").mark == "unsafe"
+    assert one(output(gears='["3.60", "2.20"]'), "3>1", "1000").enter_text == f"{1000 * 3.6 / 4.0:.0f}"
+    text = "shift,full\n1>2,1000\n3>1,{}\n"
+    assert [c.mark for c in converted(output(), text.format(949)).cells] == ["keep", "keep"]
+    assert [c.mark for c in converted(output(), text.format(951)).cells] == ["hunts", "hunts"]
+
+
+def test_each_range_of_the_transfer_case_has_its_own_table() -> None:
+    """Low of 2.00: half the road speeds; the marks by what is permitted there."""
+    text = BASE.replace("[[drive.gear]]", '[[drive.transfer]]\nname = "low"\nratio = "2.00"\n[[drive.gear]]', 1)
+    said = {"unit": "km/h", "holds": "shift speeds", "size": "39x13.50R17", "axle": "5.00", "gears": '"same"'}
+    truck = loads(text + ROAD.format(**said))
+    assert truck.drive is not None
+    high, low = convert(truck, truck.drive.borrowed[0], "shift,full\n1>2,57\n2>1,51\n")
+    assert (high.transfer, low.transfer) == ("high", "low")
+    assert [cell.enter_text for cell in low.cells] == ["28.5", "25.5"]
+    assert [cell.mark for cell in high.cells] == ["keep", "keep"]
+    assert [cell.mark for cell in low.cells] == ["keep", "unsafe"], "what is gained in the time counts double in low"
+
+
 def test_the_invented_example_shows_each_mark() -> None:
-    drive = drive_of((FOLDER / "sandpiper-drive.toml").read_text(encoding="utf-8"), "sandpiper-drive.toml")
-    found = converted(drive, (FOLDER / drive.borrowed[0].file).read_text(encoding="utf-8"))
-    assert {cell.mark for cell in found.cells} == {"keep", "unsafe", "pointless", "hunts", "not known"}
+    truck = load(example_path("sandpiper"))
+    assert truck.drive is not None
+    text = (FOLDER / truck.drive.borrowed[0].file).read_text(encoding="utf-8")
+    for found in convert(truck, truck.drive.borrowed[0], text):
+        assert {cell.mark for cell in found.cells} == {"keep", "unsafe", "pointless", "hunts", "not known"}

@@ -13,12 +13,17 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from pinproof.chain.gear import gear_link
 from pinproof.cli import group
 from pinproof.design import load
+from pinproof.design.keys_drive import ANSWERS
+from pinproof.drawings import Drawing
 from pinproof.drawings.saw_tooth import saw_tooth
-from pinproof.driveline import blanks, drive_sums, load_drive, settings_sheet
-from pinproof.driveline.file import ANSWERS
+from pinproof.driveline import blanks, drive_sums, settings_sheet
+from pinproof.driveline.sheet import OWNER
 from pinproof.examples import FOLDER, example_path
+from pinproof.pack.gears_page import charts, gears_blocks
+from pinproof.verdict import Verdict
 
 
 def run(*args: object) -> Result:
@@ -27,9 +32,9 @@ def run(*args: object) -> Result:
 
 @pytest.fixture
 def drive(tmp_path: Path) -> Path:
-    for name in ("sandpiper-drive.toml", "sandpiper-borrowed.csv"):
+    for name in ("sandpiper.toml", "sandpiper-borrowed.csv"):
         shutil.copy(FOLDER / name, tmp_path / name)
-    return tmp_path / "sandpiper-drive.toml"
+    return tmp_path / "sandpiper.toml"
 
 
 def change(path: Path, old: str, new: str) -> None:
@@ -41,7 +46,7 @@ def change(path: Path, old: str, new: str) -> None:
 def without_table(path: Path) -> None:
     text = path.read_text(encoding="utf-8")
     head, _, tail = text.partition("# A stranger's table")
-    path.write_text(head + tail[tail.index("[settings]") :], encoding="utf-8")
+    path.write_text(head + tail[tail.index("[drive.settings]") :], encoding="utf-8")
 
 
 def test_exit_codes(drive: Path) -> None:
@@ -51,15 +56,15 @@ def test_exit_codes(drive: Path) -> None:
     assert result.exit_code == 0, result.output
     assert "SAFE AND KNOWN, resting on 2 numbers" in result.output
     assert run(drive, "--sheet").exit_code == 1, "the sheet has blanks"
-    change(drive, "6350 rpm", "6190 rpm")
+    change(drive, 'low = "6350 rpm"', 'low = "6190 rpm"')
     assert run(drive).exit_code == 1
 
 
 def test_a_file_that_cannot_be_used_ends_with_2(drive: Path) -> None:
     """As a process of its own: there the error is words and a code, not a traceback."""
-    change(drive, "format = 1", "format = 3")
+    change(drive, 'most = { value = "6500 rpm"', 'most = { value = "6500"')
     done = subprocess.run([sys.executable, "-m", "pinproof", "gears", drive], capture_output=True, encoding="utf-8")
-    assert (done.returncode, done.stdout) == (2, "") and done.stderr.startswith("sandpiper-drive.toml  format: ")
+    assert (done.returncode, done.stdout) == (2, "") and "drive.engine.most.value" in done.stderr
 
 
 def test_tables_and_checks_are_printed(drive: Path) -> None:
@@ -71,7 +76,7 @@ def test_tables_and_checks_are_printed(drive: Path) -> None:
         "Drop after each shift up",
         "Highest speed for a shift down",
     ]
-    wanted += ["Pulses", "[safe] separation", "Cure: `--table", "rev/mile", "tyre.growth"]
+    wanted += ["Pulses", "[safe] separation", "--table friend", "rev/mile", "drive.tyre.growth", "latest command"]
     assert [part for part in wanted if part not in said] == []
 
 
@@ -85,29 +90,45 @@ def test_json_has_all_of_it(drive: Path) -> None:
     result = run(drive, "--json", "--at", "100 km/h")
     plain = json.loads(result.stdout)
     assert plain["verdict"] == "fail" and len(plain["gears"]) == 12 and len(plain["at"]) == 12
-    assert plain["borrowed"][0]["rows"] and plain["sheet"]
+    assert [each["transfer"] for each in plain["borrowed"]] == ["high", "low"] and plain["borrowed"][0]["rows"]
+    assert plain["sheet"] and len(plain["leads"]) == 5
     assert {"low", "value", "high"} == set(plain["rolling_m"])
 
 
 def test_table_is_shown_and_written(drive: Path, tmp_path: Path) -> None:
     result = run(drive, "--table", "friend", "-o", tmp_path / "out.csv")
     assert "UNSAFE 2>1" in result.output and "POINTLESS 1>2" in result.output
-    assert (tmp_path / "out.csv").read_text(encoding="utf-8").startswith("row,column,donor [km/h],enter [km/h]")
+    assert (tmp_path / "out.csv").read_text(encoding="utf-8").startswith("range,row,column,donor [km/h],enter [km/h]")
+    assert "friend, high range" not in result.output and "high range" in result.output and "low range" in result.output
+    low = run(drive, "--table", "friend", "--range", "low").output
+    assert "low range" in low and "high range" not in low
     assert run(drive, "--table", "nobody").exit_code == 2
+    assert run(drive, "--table", "friend", "--range", "middle").exit_code == 2
     assert run(drive, "-o", "x.csv").exit_code == 2
 
 
 def test_sheet_leaves_blank_what_only_the_owner_knows(drive: Path) -> None:
-    made = load_drive(drive)
-    sheet = settings_sheet(made, drive_sums(made))
+    truck = load(drive)
+    assert truck.drive is not None
+    sheet = settings_sheet(truck, drive_sums(truck))
     empty = [each for each in sheet if not each.value]
     assert empty and all(each.owner for each in empty), "what can be computed is never blank"
     assert all(each.reason and each.proof for each in sheet)
     assert all(each.basis for each in sheet if each.value)
-    answered = set(made.answers or {})
-    assert len(empty) == len(ANSWERS) - len(answered) == blanks(sheet)
-    with_design = settings_sheet(made, drive_sums(made), load(example_path("sandpiper")))
-    assert blanks(with_design) == blanks(sheet) - 2, "codes and debounce come from the design"
+    answered = {key for key, _ in truck.drive.answers}
+    told = {"lever", "auto_repeat", "at_limiter", "held_request"}  # by [drive.log]
+    design = {"tap_codes", "debounce"}  # by the coded line and its input
+    assert len(empty) == len(OWNER) - len(answered | told | design) == blanks(sheet)
+    assert set(ANSWERS) <= set(OWNER)
+
+
+def test_sheet_says_what_the_controller_was_told(drive: Path) -> None:
+    said = run(drive, "--sheet").output
+    for part in ("manual 5; manual is 5", "at the limiter in manual", ": hold", "latest command of an upshift in 2",
+                 "highest gear in manual: 6", "kept waiting: 3 s"):  # fmt: skip
+        assert part in " ".join(said.split()), part
+    change(drive, 'lever_manual = ["5"]\n', "")
+    assert "in manual: ____" in " ".join(run(drive, "--sheet").output.split()), "codes without manual's tell nothing"
 
 
 def test_sheet_says_that_a_bad_line_may_not_stay(drive: Path) -> None:
@@ -116,24 +137,28 @@ def test_sheet_says_that_a_bad_line_may_not_stay(drive: Path) -> None:
     assert "NOT AS IT STANDS" in said
 
 
-def test_design_of_another_truck_is_refused(drive: Path) -> None:
-    result = run(drive, "--design", example_path("heron"))
-    assert "Take the right file" in str(result.exception)
-    assert run(drive, "--sheet", "--design", example_path("sandpiper")).exit_code == 1
-
-
-def test_begin_writes_once(tmp_path: Path) -> None:
-    assert run("--begin", tmp_path / "d.toml").exit_code == 0
-    assert run("--begin", tmp_path / "d.toml").exit_code == 2
+def test_begin_adds_once(tmp_path: Path) -> None:
+    path = tmp_path / "truck.toml"
+    text = example_path("heron").read_text(encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
+    assert run(path, "--begin").exit_code == 0
+    assert path.read_text(encoding="utf-8").startswith(text)
+    assert "already" in str(run(path, "--begin").exception)
+    assert "--begin" in str(run(path).exception), "behind the # it is not there yet"
     assert run().exit_code == 2
-    assert "it is missing" in str(run(tmp_path / "d.toml").exception)
 
 
-def test_a_missing_or_foreign_file_is_told(drive: Path, tmp_path: Path) -> None:
+def test_a_missing_file_or_table_is_told(drive: Path, tmp_path: Path) -> None:
     assert run(tmp_path / "none.toml").exception is not None
-    assert "not a driveline file" in str(run(example_path("heron")).exception)
+    assert "no [drive] table" in str(run(example_path("heron")).exception)
     (drive.parent / "sandpiper-borrowed.csv").unlink()
     assert "sandpiper-borrowed.csv" in str(run(drive).exception)
+
+
+def test_the_demo_has_the_borrowed_table_beside_it(tmp_path: Path) -> None:
+    done = CliRunner().invoke(group, ["demo", "sandpiper", "-o", str(tmp_path)])
+    assert done.exit_code in (0, 1), done.output
+    assert run(tmp_path / "sandpiper.toml", "--table", "friend").exit_code == 1
 
 
 @pytest.mark.parametrize("layout", ["wide", "narrow"])
@@ -141,7 +166,7 @@ def test_a_missing_or_foreign_file_is_told(drive: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize("transfer", ["high", "low"])
 def test_chart_has_no_label_on_another(drive: Path, layout: str, units: str, transfer: str) -> None:
     change(drive, 'units = "metric"', f'units = "{units}"')
-    drawn = saw_tooth(drive_sums(load_drive(drive)), transfer=transfer, layout=layout)
+    drawn = saw_tooth(drive_sums(load(drive)), transfer=transfer, layout=layout)
     for one, other in itertools.combinations(drawn.labels, 2):
         assert not one.overlaps(other), (one.text, other.text)
     assert all(label.inside(drawn.width_mm, drawn.height_mm) for label in drawn.labels)
@@ -150,7 +175,7 @@ def test_chart_has_no_label_on_another(drive: Path, layout: str, units: str, tra
 
 def test_chart_shows_what_was_computed(drive: Path) -> None:
     """The foot of each fall in the drawn path is where the step ends, nominal on nominal."""
-    sums = drive_sums(load_drive(drive))
+    sums = drive_sums(load(drive))
     drawn = saw_tooth(sums)
     root = ET.fromstring(drawn.svg)
     space = "{http://www.w3.org/2000/svg}"
@@ -169,12 +194,39 @@ def test_chart_shows_what_was_computed(drive: Path) -> None:
 
 def test_chart_without_lines_limiter_or_second_gear(drive: Path) -> None:
     text = drive.read_text(encoding="utf-8")
-    head = text[: text.index('[[gear]]\nname = "2"')] + text[text.index("[converter]") : text.index("[[sensor]]")]
+    first, second = text.index('[[drive.gear]]\nname = "2"'), text.index("[drive.converter]")
     alone = drive.with_name("one.toml")
-    alone.write_text(head, encoding="utf-8")
+    alone.write_text(text[:first] + text[second : text.index("[[drive.sensor]]")], encoding="utf-8")
     change(alone, 'limiter = { low = "6350 rpm", value = "6400 rpm", high = "6450 rpm", basis = "measured" }',
            'limiter = "unknown"')  # fmt: skip
     result = run(alone, "--chart", drive.with_name("one.svg"))
     assert result.exit_code == 1 and drive.with_name("one.svg").exists(), result.output
     with pytest.raises(ValueError, match="range"):
-        saw_tooth(drive_sums(load_drive(alone)), transfer="middle")
+        saw_tooth(drive_sums(load(alone)), transfer="middle")
+
+
+def test_the_chain_shows_verdict_and_weakest_number(drive: Path) -> None:
+    verdict, text, weakest = gear_link(load(drive))
+    assert (verdict, weakest) == (Verdict.PASS, "drive.tyre.growth (0 % to 1 %, assumed).")
+    assert text.startswith("32 of 32 checks")
+    change(drive, 'low = "6350 rpm", value = "6400 rpm", high = "6450 rpm"', 'value = "6150 rpm"')
+    verdict, text, _ = gear_link(load(drive))
+    assert verdict is Verdict.FAIL and "never shifts" in text
+    verdict, text, weakest = gear_link(load(example_path("heron")))
+    assert (verdict, weakest) == (Verdict.NOT_SHOWN, "") and "--begin" in text
+
+
+def test_the_book_has_the_drivelines_pages(drive: Path) -> None:
+    drawings: dict[str, Drawing] = {}
+    assert gears_blocks(load(example_path("heron")), drawings) == [] and not drawings
+    truck = load(drive)
+    made = gears_blocks(truck, drawings)
+    captions = [each["caption"] for each in made if each["kind"] == "table"]
+    assert len(captions) == 4 and list(drawings) == ["gears-1"], "nothing fails, so no table of what does not hold"
+    assert set(charts(truck)) == {"gears-1", "gears-2"}
+    down = next(each for each in made if each["kind"] == "table" and "shift down" in each["caption"])
+    assert len(down["rows"]) == len(drive_sums(truck).downshifts) == 10
+    assert "84.8" in str(down["rows"][1]), "into 2 in high range, as pinproof gears prints it"
+    change(drive, 'low = "6350 rpm", value = "6400 rpm", high = "6450 rpm"', 'value = "6150 rpm"')
+    bad = next(each for each in gears_blocks(load(drive), {}) if each["kind"] == "table")
+    assert bad["caption"] == "What does not hold" and "never shifts" in str(bad["rows"])

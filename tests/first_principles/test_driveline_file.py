@@ -1,7 +1,8 @@
-"""The driveline's file: every fault at once with its place and cure; what is written is what is reckoned with."""
+"""The [drive] tables: every fault at once with its place and cure; what is written is what is reckoned with."""
 
 from __future__ import annotations
 
+import dataclasses
 from contextlib import suppress
 from pathlib import Path
 
@@ -9,96 +10,182 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pinproof.driveline import DriveFault, diameter_of_size, drive_of, load_drive, save_starter
-from pinproof.driveline.file import STARTER
+from pinproof.chain.adopt import adopted
+from pinproof.design import DesignFault, EditFault, Truck, load, loads
+from pinproof.design.begin_drive import SECTION, begin_drive, with_drive_section
+from pinproof.design.edit import with_values
+from pinproof.design.keys import TABLES
+from pinproof.design.model_drive import Borrowed, Drive, DriveLog, Geared, Sensor, ShiftLine, Tyre
+from pinproof.driveline import drive_sums
+from pinproof.driveline.tyre import Rolled, rolled
 from pinproof.errors import QuantityFault
-from pinproof.examples import FOLDER
+from pinproof.examples import example_path
+from pinproof.quantities.tyre_size import diameter_of_size
 
-GOOD = (FOLDER / "sandpiper-drive.toml").read_text(encoding="utf-8")
+GOOD = example_path("sandpiper").read_text(encoding="utf-8")
+AT = GOOD.index("[drive]")
+OLD_FILE = """format = 1
+truck = "pp-x"
+[tyre]
+roll_out = "30.1 m"
+turns = "10"
+[axle]
+ratio = "5.00"
+[[gear]]
+name = "1"
+ratio = "4.00"
+"""
+
+
+def changed(old: str, new: str) -> str:
+    """The good file after one change below [drive]."""
+    assert old in GOOD[AT:], old
+    return GOOD[:AT] + GOOD[AT:].replace(old, new, 1)
 
 
 def faults(old: str, new: str) -> str:
-    """What is said after one change of the good file."""
-    assert GOOD.count(old) >= 1, old
-    with pytest.raises(DriveFault) as caught:
-        drive_of(GOOD.replace(old, new, 1), "drive.toml")
+    with pytest.raises(DesignFault) as caught:
+        loads(changed(old, new), "truck.toml")
     return str(caught.value)
 
 
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("format = 1", "format = 2", "format: write format = 1"),
-        ('truck = "pp-sandpiper"', "", "truck: it is missing"),
         ('units = "metric"', 'units = "metrc"', 'Did you mean "metric"?'),
-        ("[axle]", "[axel]", 'axel: there is no such key. Did you mean "axle"?'),
-        ('value = "5.00", basis = "measured"', 'value = "0", basis = "measured"', "axle.ratio"),
-        ('ratio = { value = "4.00", basis = "published" }', "ratio = 4.0", "write it between quotation marks"),
-        ('value = "4.00"', 'value = "400 %"', "is a percentage; write the number itself"),
+        ("[drive.axle]", "[drive.axel]", 'Did you mean "axle"?'),
+        ('value = "5.00", basis = "measured"', 'value = "0", basis = "measured"', "drive.axle.ratio"),
+        ('ratio = { value = "4.00", basis = "published" }', "ratio = 4.0", "without quotation marks"),
+        ('value = "4.00"', 'value = "400 %"', "a ratio of turns is needed"),
         ('value = "2.40"', 'value = "4.20"', "is not below the 4.00 of gear 1"),
-        ('value = "2.40"', 'value = "-2.40"', "gear.2.ratio"),
-        ('name = "2"', 'name = "1"', "this name stands twice"),
-        ('turns = "10"', "", "tyre.turns"),
-        ('turns = "10"', 'turns = "1000"', "a turn would be 0.0302 m"),
-        ('turns = "10"', 'turns = "10"\nsize = "37x12.50R17"', "roll_out and size"),
-        ('low = "0 %", high = "1 %"', 'low = "2 %", high = "1 %"', "not in this order"),
-        ('wear = { low = "0 %", high = "2 %", basis = "assumed" }', "", "tyre.wear: it is missing"),
-        ('basis = "published" }\nlimiter', 'basis = "guess" }\nlimiter', "basis 'guess' is none of"),
+        ('value = "2.40"', 'value = "-2.40"', "drive.gear.2.ratio"),
+        ('name = "2"', 'name = "1"', '"1" stands twice'),
+        ('turns = "10"', "", "drive.tyre.turns"),
+        ('turns = "10"', 'turns = "1000"', "One turn would be 0.0302 m"),
+        ('turns = "10"', 'turns = "10"\nsize = "37x12.50R17"', '"roll_out" and "size"'),
+        ('low = "0 %", high = "1 %"', 'low = "2 %", high = "1 %"', "The order is wrong"),
+        ('wear = { low = "0 %", high = "2 %", basis = "assumed" }', "", '"wear" is required and missing'),
+        ('basis = "published" }\nlimiter', 'basis = "guess" }\nlimiter', '"guess" is not known here'),
         ('value = "6500 rpm"', 'value = "6500"', "unit is missing"),
         ('value = "6500 rpm"', 'value = "650 km/h"', "This is a speed"),
         ('least = "2500 rpm"', 'least = "7000 rpm"', "not below engine.most"),
-        ('acceleration = "2 m/s2"', 'acceleration = "2 m"', "the unit is one of m/s2"),
+        ('lead = "300 rpm"', 'lead = "6400 rpm"', "leaves no speed"),
+        ('high = "3200 rpm/s"', 'high = "3200 rpm"', "This is a rotation speed"),
+        ('acceleration = "2 m/s2"', 'acceleration = "2 m"', "an acceleration is needed"),
         ('place = "output"', 'place = "outptu"', 'Did you mean "output"?'),
-        ('from = "2"\nto = "3"', 'from = "2"\nto = "9"', 'there is no gear "9"'),
-        ('from = "2"\nto = "3"', 'from = "2"\nto = "4"', "must be neighbours"),
+        ('from = "2"\nto = "3"', 'from = "2"\nto = "9"', 'There is no gear "9"'),
+        ('from = "2"\nto = "3"', 'from = "2"\nto = "2"', "same gear"),
+        ('output = { value = "2150 rpm"', 'road = "80 km/h"\noutput = { value = "2150 rpm"', '"output" and "road"'),
         ('engine = { value = "6200 rpm"', 'road = { value = "6200 rpm"', "This is a rotation speed"),
-        ('unit = "km/h"', 'unit = "rpm"', "Write"),
-        ('unit = "km/h"', "", "borrowed.friend.unit: it is missing"),
+        ('unit = "km/h"', 'unit = "rpm"', 'is no unit of road speed'),
+        ('unit = "km/h"', "", "drive.borrowed.friend.unit"),
         ('size = "31x10.50R15"', 'size = "31-10.50"', "is not a tyre size"),
-        ('gears = "same"', "", 'write "same" if it is the same gearbox'),
-        ('auto_repeat = "off"', 'auto_repeet = "off"', 'Did you mean "auto_repeat"?'),
-        ("[guard]", "[[guard]]", "guard: write it as a table"),
+        ('axle = "3.73"', "", "because it is keyed by road speed"),
+        ('gears = "same"', "", '"gears" is required and missing'),
+        ('gears = "same"', "gears = []", "a list of 1 to 20"),
+        ('gears = "same"', 'gears = ["4", "3", "2", "1.5", "1.2", "1", "0.8"]', "7 ratios; this truck has 6"),
+        ('gears = "same"', 'gears = ["x"]', "drive.borrowed.friend.gears.1"),
+        ('re_entry = {', 're_entri = {', 'Did you mean "re_entry"?'),
+        ('lever_manual = ["5"]', 'lever_manual = ["6"]', "reported in no detent"),
+        ('at_limiter = "hold"', 'at_limiter = "wait"', '"hold" or "shift up"'),
+        ('auto_repeat = "off"', 'auto_repeat = "off"\nhighest_gear = "7"', 'There is no gear "7"'),
+        ("[drive.guard]", "[[drive.guard]]", "one bracket each side"),
     ],
-)
+)  # fmt: skip
 def test_a_fault_names_place_and_cure(old: str, new: str, said: str) -> None:
     assert said in faults(old, new)
 
 
 def test_all_faults_come_at_once() -> None:
-    text = GOOD.replace('value = "5.00"', 'value = "x"', 1).replace('margin = "5 %"', 'margin = "500 %"')
-    with pytest.raises(DriveFault) as caught:
-        drive_of(text, "drive.toml")
+    text = changed('value = "5.00"', 'value = "x"').replace('margin = "5 %"', 'margin = "500 %"')
+    with pytest.raises(DesignFault) as caught:
+        loads(text)
     assert len(caught.value.faults) == 2
 
 
 @pytest.mark.parametrize(
-    "text", ["", "gear = 3\n[axle", 'format = 1\nid = "x"', "gear = 1", "[[gear]]\n" * 30, "axle = 1"]
+    "table", ["drive = 1", "[drive]", "[[drive]]", "[drive]\ngear = 3", "[drive]\n[[drive.gear]]\n"]
 )
-def test_what_is_no_driveline_is_refused_in_words(text: str) -> None:
-    with pytest.raises(DriveFault):
-        drive_of(text, "drive.toml")
+def test_what_is_no_driveline_is_refused_in_words(table: str) -> None:
+    with pytest.raises(DesignFault):
+        loads(f"{GOOD[:AT]}\n{table}\n")
 
 
-@given(st.sampled_from(GOOD.splitlines()), st.text(max_size=20))
+@given(st.sampled_from(GOOD[AT:].splitlines()), st.text(max_size=20))
 def test_a_damaged_line_never_ends_in_a_traceback(line: str, put: str) -> None:
-    with suppress(DriveFault):  # anything else that is raised fails the test
-        drive_of(GOOD.replace(line, put, 1), "drive.toml")
+    with suppress(DesignFault):  # anything else that is raised fails the test
+        loads(GOOD[:AT] + GOOD[AT:].replace(line, put, 1))
 
 
-def test_the_starter_says_what_to_fill_in_and_serves_once_filled(tmp_path: Path) -> None:
-    save_starter(tmp_path / "drive.toml")
-    with pytest.raises(DriveFault) as caught:
-        load_drive(tmp_path / "drive.toml")
-    said = str(caught.value)
-    for path in ("truck", "tyre.roll_out", "axle.ratio", "gear.1.ratio", "gear.2.ratio", "gear.3.ratio", "engine.most"):
-        assert f"  {path}: it is missing" in said
-    assert len(caught.value.faults) == 7
-    filled = STARTER.replace('truck = ""', 'truck = "pp-x"').replace('roll_out = ""', 'roll_out = "30.1 m"')
-    filled = filled.replace('most = ""', 'most = "6500 rpm"')
+def test_a_driveline_file_of_its_own_is_told_where_its_tables_go() -> None:
+    with pytest.raises(DesignFault, match=r"\[tyre\] becomes \[drive.tyre\]"):
+        loads(OLD_FILE, "drive.toml")
+
+
+def test_a_table_that_stands_outside_drive_is_told_where_it_belongs() -> None:
+    assert "it belongs under [drive]" in faults("[[drive.gear]]", "[[gear]]")
+    assert "Write it as drive.axle" in faults("[drive.axle]", "[axle]")
+
+
+def uncommented(section: str) -> str:
+    """As an owner would do it: the # of keys and tables taken away."""
+    lines = section.splitlines()
+    return "\n".join(
+        line[1:] if line[:2].strip("#") and line[1] in "[abcdefghijklmnopqrstuvwxyz" else line for line in lines
+    )
+
+
+@pytest.mark.parametrize("eol", ["\n", "\r\n"])
+def test_begin_keeps_every_character_and_serves_once_filled(tmp_path: Path, eol: str) -> None:
+    before = GOOD[:AT].replace("\n", eol).rstrip() + f"{eol}# the last word"
+    path = tmp_path / "truck.toml"
+    path.write_bytes(before.encode())
+    truck = begin_drive(path)
+    after = path.read_bytes().decode()
+    assert after.startswith(before) and truck.drive is None, "the design is what it was"
+    assert load(path).lines == loads(before).lines
+    with pytest.raises(EditFault, match="blanks is there already"):
+        begin_drive(path)
+    with pytest.raises(DesignFault) as caught:
+        loads(f"{before}\n{uncommented(SECTION)}", "truck.toml")
+    paths = {each.path for each in caught.value.faults}
+    wanted = {"tyre.roll_out", "axle.ratio", "gear.1.ratio", "gear.2.ratio", "gear.3.ratio", "engine.most"}
+    assert paths == {f"drive.{each}" for each in wanted}
+    filled = (
+        uncommented(SECTION).replace('roll_out = ""', 'roll_out = "30.1 m"').replace('most = ""', 'most = "6500 rpm"')
+    )
     for ratio in ("5.00", "4.00", "2.40", "1.55"):
         filled = filled.replace('ratio = ""', f'ratio = "{ratio}"', 1)
-    drive = drive_of(filled, "drive.toml")
-    assert drive.limiter_rpm is None and drive.tyre.how == "roll-out"
+    done = loads(f"{before}\n{filled}")
+    assert done.drive is not None and done.drive.limiter_rpm is None and drive_sums(done).tyre == "roll-out"
+
+
+def test_begin_is_refused_where_there_is_a_driveline() -> None:
+    with pytest.raises(EditFault, match="already"):
+        with_drive_section(GOOD)
+
+
+def test_a_number_of_the_driveline_is_changed_by_its_path() -> None:
+    text = with_values(GOOD, {"drive.gear.2.ratio": "2.50", "drive.engine.least": "2400 rpm"})
+    made = loads(text).drive
+    assert made is not None and made.gear("2").ratio.value == 2.5 and made.gear("2").ratio.basis == "published"
+    assert made.least_rpm is not None and made.least_rpm.value == 2400.0
+    assert len(text.splitlines()) == len(GOOD.splitlines())
+
+
+def test_what_the_controller_was_told_is_kept() -> None:
+    made = loads(GOOD).drive
+    assert made is not None and made.log is not None
+    assert dict(made.log.lever)["manual"] == "5" and made.log.lever_manual == ("5",)
+    assert made.log.held_request.value == 3.0  # type: ignore[union-attr]
+    assert (made.lowest_gear, made.highest_gear) == ("1", "6")
+    none = loads(changed('held_request = "3 s"', 'held_request = "none"')).drive
+    assert none is not None and none.log is not None and none.log.held_request == "none"
+
+
+def rolled_of(truck: Truck) -> Rolled:
+    assert truck.drive is not None
+    return rolled(truck.drive.tyre)
 
 
 @pytest.mark.parametrize(
@@ -108,17 +195,18 @@ def test_the_starter_says_what_to_fill_in_and_serves_once_filled(tmp_path: Path)
         ('revolutions = "331 rev/km"', 1000.0 / 331.0),
         ('revolutions = { low = "330 rev/km", high = "332 rev/km" }', 1000.0 / 331.0),
         ('revolutions = "330 to 332 rev/km"', 1000.0 / 331.0),
+        ('revolutions = "512 rev/mile to 526 rev/mile"', 1609.344 / 519.0),
         ('size = "315/75R16"', 3.05 * (16 * 0.0254 + 2 * 0.75 * 0.315)),
         ('size = "39x13.50-17"\nfactor = "3.05"', 3.05 * 39 * 0.0254),
     ],
 )
 def test_each_way_to_say_a_tyre(written: str, circumference_m: float) -> None:
     way = 'roll_out = { value = "30.21 m", tolerance = "0.2 %", basis = "measured", note = "loaded, race pressure" }'
-    drive = drive_of(GOOD.replace(way, written).replace('turns = "10"', ""), "drive.toml")
-    assert drive.tyre.circumference_m.value == pytest.approx(circumference_m, rel=1e-9)
+    tyre = rolled_of(loads(changed(way, written).replace('turns = "10"', "", 1)))
+    assert tyre.circumference_m.value == pytest.approx(circumference_m, rel=1e-9)
     if "size" in written and "factor" not in written:
-        assert drive.tyre.circumference_m.high / drive.tyre.circumference_m.low > 1.06, "a size alone is not a point"
-        assert drive.tyre.basis == "assumed"
+        assert tyre.circumference_m.high / tyre.circumference_m.low > 1.06, "a size alone is not a point"
+        assert tyre.basis == "assumed"
 
 
 @pytest.mark.parametrize("size", ["", "37", "7.50R16", "315R16", "12x37R17", "37x12.50R40", "9999/75R16", "3" * 300])
@@ -131,3 +219,29 @@ def test_a_size_that_says_no_diameter(size: str) -> None:
 def test_any_text_as_a_size(text: str) -> None:
     with suppress(QuantityFault):
         assert 0.1 < diameter_of_size(text) < 4.0
+
+
+def test_every_key_of_the_driveline_reaches_the_model() -> None:
+    """A key that is read and then forgotten would be a silent lie."""
+    renamed = {
+        "most": "most_rpm", "limiter": "limiter_rpm", "least": "least_rpm", "upshift_time": "upshift_time_s",
+        "lead": "lead_rpm", "latency": "latency_s", "acceleration": "acceleration_m_per_s2", "from": "before",
+        "to": "after", "engine": "at", "output": "at", "road": "at",
+    }  # fmt: skip
+    models = {"drive.tyre": Tyre, "drive.transfer": Geared, "drive.gear": Geared, "drive.converter": Drive,
+              "drive.engine": Drive, "drive.guard": Drive, "drive.sensor": Sensor, "drive.shift": ShiftLine,
+              "drive.borrowed": Borrowed, "drive.borrowed.tyre": Tyre, "drive.log": DriveLog}  # fmt: skip
+    for name, model in models.items():
+        fields = {field.name for field in dataclasses.fields(model)}
+        for key in TABLES[name].keys:
+            if key.name != "note":
+                assert renamed.get(key.name, key.name) in fields, (name, key.name)
+    made = loads(GOOD).drive
+    assert made is not None and made.numbers and {key for key, _ in made.answers} == {"enable", "re_entry"}
+
+
+def test_a_design_that_is_adopted_has_a_borrowed_driveline() -> None:
+    taken = adopted(GOOD, "pp-other")
+    drive = loads(taken.text).drive
+    assert drive is not None and all(each.basis != "measured" for each in drive.numbers)
+    assert {"drive.tyre.roll_out", "drive.axle.ratio", "drive.gear.1.climb"} <= set(taken.borrowed)

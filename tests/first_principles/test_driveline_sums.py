@@ -1,4 +1,7 @@
-"""The driveline sums against a plain reckoning over every corner of the box, and identities that must hold."""
+"""The driveline sums against a plain reckoning over every corner of the box, and identities that must hold.
+
+Every interval on generated drivelines: `tests/truth/agree_driveline.py`.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pinproof.driveline import DriveSums, Span, drive_of, drive_sums
+from pinproof.design import loads
+from pinproof.driveline import DriveFault, DriveSums, Span, drive_sums
 from pinproof.driveline.lines import permitted, road, rpm
 from pinproof.verdict import Verdict
 
@@ -28,12 +32,12 @@ BOX = {
     "limiter": (6300.0, 6400.0),
 }
 LINES = """
-[[shift]]
+[[drive.shift]]
 from = "1"
 to = "2"
 load = "full"
 engine = "{up}"
-[[shift]]
+[[drive.shift]]
 from = "2"
 to = "1"
 load = "full"
@@ -44,7 +48,7 @@ output = "{down}"
 def text_of(
     box: dict[str, tuple[float, float]], lines: str = "", guard: tuple[float, float, float] = (5, 0.5, 2)
 ) -> str:
-    """A driveline file of three gears."""
+    """A design file with a driveline of three gears."""
 
     def span(name: str, unit: str = "", scale: float = 1.0) -> str:
         low, high = (f"{end * scale:.12g}{unit}" for end in box[name])
@@ -52,36 +56,39 @@ def text_of(
 
     return f"""
 format = 1
-truck = "pp-x"
-[tyre]
+id = "pp-x"
+temperature = "20 °C"
+[supply]
+run = "13.8 V"
+[drive.tyre]
 roll_out = {span("way", " m")}
 turns = "10"
 growth = {span("growth", " %", 100.0)}
 wear = {span("wear", " %", 100.0)}
-[axle]
+[drive.axle]
 ratio = {span("axle")}
-[[transfer]]
+[[drive.transfer]]
 name = "high"
 ratio = {span("transfer")}
-[[gear]]
+[[drive.gear]]
 name = "1"
 ratio = {span("gear1")}
-[[gear]]
+[[drive.gear]]
 name = "2"
 ratio = {span("gear2")}
-[[gear]]
+[[drive.gear]]
 name = "3"
 ratio = {span("gear3")}
-[converter]
+[drive.converter]
 slip = {span("slip", " %", 100.0)}
-[engine]
+[drive.engine]
 most = {span("most", " rpm")}
 limiter = {span("limiter", " rpm")}
-[guard]
+[drive.guard]
 margin = "{guard[0]} %"
 latency = "{guard[1]} s"
 acceleration = "{guard[2]} m/s2"
-[[sensor]]
+[[drive.sensor]]
 id = "s"
 place = "turbine"
 teeth = "60"
@@ -89,7 +96,7 @@ teeth = "60"
 
 
 def sums_of(box: dict[str, tuple[float, float]], lines: str = "", at: float = 20.0) -> DriveSums:
-    return drive_sums(drive_of(text_of(box, lines), "drive.toml"), [at])
+    return drive_sums(loads(text_of(box, lines)), [at])
 
 
 def corners(box: dict[str, tuple[float, float]]) -> Iterator[dict[str, float]]:
@@ -236,8 +243,8 @@ def test_separation_needs_a_tenth_and_hunts_below_a_twentieth() -> None:
 
 
 def test_a_line_without_its_partner_is_not_known() -> None:
-    only_up = LINES.format(up="6000 rpm", down="900 rpm").split("[[shift]]")[1]
-    assert verdicts(f"[[shift]]{only_up}")["separation"] is Verdict.NOT_SHOWN
+    only_up = LINES.format(up="6000 rpm", down="900 rpm").split("[[drive.shift]]")[1]
+    assert verdicts(f"[[drive.shift]]{only_up}")["separation"] is Verdict.NOT_SHOWN
     assert verdicts("")["up line"] is Verdict.NOT_SHOWN
 
 
@@ -257,11 +264,11 @@ def test_a_permitted_speed_is_cut() -> None:
 
 
 def test_a_long_shift_downhill_leaves_nothing() -> None:
-    sums = drive_sums(drive_of(text_of(BOX, guard=(5, 5.0, 5.0)), "drive.toml"))
+    sums = drive_sums(loads(text_of(BOX, guard=(5, 5.0, 5.0))))
     assert sums.downshift("high", "1").permitted_m_per_s == 0.0
     assert permitted(sums.downshift("high", "1"), "metric") == ("never", "never")
-    braking = drive_sums(drive_of(text_of(BOX, guard=(5, 0.5, -4.0)), "drive.toml"))
-    free = drive_sums(drive_of(text_of(BOX, guard=(5, 0.0, 2.0)), "drive.toml"))
+    braking = drive_sums(loads(text_of(BOX, guard=(5, 0.5, -4.0))))
+    free = drive_sums(loads(text_of(BOX, guard=(5, 0.0, 2.0))))
     assert braking.downshift("high", "1") == free.downshift("high", "1"), "braking earns nothing"
 
 
@@ -270,3 +277,71 @@ def test_low_range_divides_road_limits_and_leaves_output_limits() -> None:
     assert low.limit_rpm == high.limit_rpm
     assert low.limit_m_per_s.low == pytest.approx(high.limit_m_per_s.low / 2.0, rel=1e-12)
     assert math.isclose(low.permitted_m_per_s + 1.0, (high.permitted_m_per_s + 1.0) / 2.0, rel_tol=1e-9)
+
+
+LEAD = """
+[[drive.shift]]
+from = "1"
+to = "2"
+load = "{load}"
+engine = "{up} rpm"
+[[drive.shift]]
+from = "2"
+to = "1"
+load = "{load}"
+output = "300 rpm"
+"""
+
+
+def lead(up: int, load: str = "full", climb: str = "1000 rpm/s to 2000 rpm/s", more: str = "") -> dict[str, Verdict]:
+    """Limiter 6300 to 6400; the engine gains 100 to 400 rpm while the shift takes hold."""
+    text = text_of(BOX, LEAD.format(load=load, up=up))
+    text = text.replace('name = "1"\n', f'name = "1"\nclimb = "{climb}"\n').replace(
+        'name = "2"\n', f'name = "2"\nclimb = "{climb}"\n'
+    )
+    text = text.replace("[drive.guard]", f'upshift_time = "0.1 s to 0.2 s"\n{more}\n[drive.guard]')
+    return {each.subject: each.verdict for each in drive_sums(loads(text)).checks if each.check == "lead"}
+
+
+def test_a_line_that_the_climbing_engine_outruns() -> None:
+    """6300 − 400 is the latest safe line; from 6400 − 100 on every truck runs into the limiter."""
+    found = {up: lead(up)["1 → 2, full"] for up in (5900, 5901, 6300, 6301)}
+    assert list(found.values()) == [Verdict.PASS, Verdict.NOT_SHOWN, Verdict.NOT_SHOWN, Verdict.FAIL]
+    assert lead(6301, load="half")["1 → 2, half"] is Verdict.NOT_SHOWN, "at half load it may climb not at all"
+    assert lead(5900, load="half")["1 → 2, half"] is Verdict.PASS
+
+
+def test_the_controllers_own_lead_must_be_what_the_engine_gains() -> None:
+    found = {own: lead(5000, more=f'lead = "{own} rpm"')["at the limiter in 2"] for own in (400, 399, 100, 99)}
+    assert list(found.values()) == [Verdict.PASS, Verdict.NOT_SHOWN, Verdict.NOT_SHOWN, Verdict.FAIL]
+
+
+def test_a_lead_that_nobody_wrote_is_not_known() -> None:
+    assert verdicts(LINES.format(up="6000 rpm", down="900 rpm"))["lead"] is Verdict.NOT_SHOWN
+    sums = drive_sums(loads(text_of(BOX, LINES.format(up="6000 rpm", down="900 rpm"))))
+    told = next(each for each in sums.checks if each.check == "lead")
+    assert "engine.upshift_time, climb of gear 1" in told.cure
+
+
+def test_a_skip_shift_is_judged_by_the_same_sums() -> None:
+    """3 to 1: the permitted speed of gear 1; it hunts with the line that leads up out of 1."""
+    edge = sums_of(BOX).downshift("high", "1").permitted_rpm
+    both = LINES.format(up="6000 rpm", down="300 rpm").replace('from = "2"\nto = "1"', 'from = "3"\nto = "1"')
+    for share, verdict in ((0.9999, Verdict.PASS), (1.0001, Verdict.FAIL)):
+        found = verdicts(both.replace('"300 rpm"', f'"{edge * share:.9f} rpm"'))
+        assert found["down line"] is verdict
+    near = sums_of(BOX, both.replace('"300 rpm"', '"1400 rpm"'))
+    pair = next(each for each in near.checks if each.check == "separation")
+    assert pair.subject == "3 → 1 with 1 → 2, full" and pair.verdict is Verdict.NOT_SHOWN
+
+
+def test_a_skip_up_lands_where_its_ratios_say() -> None:
+    box = {name: (low, low) for name, (low, _) in BOX.items()}
+    lines = LINES.format(up="6000 rpm", down="300 rpm").replace('to = "2"', 'to = "3"')
+    row = next(each for each in sums_of(box, lines).lines if each.kind == "up")
+    assert row.engine_after_rpm.value == pytest.approx(6000.0 * 1.5 / 3.95, rel=1e-12)
+
+
+def test_a_design_without_a_driveline_is_told_what_to_do() -> None:
+    with pytest.raises(DriveFault, match="--begin"):
+        drive_sums(loads(text_of(BOX).partition("[drive.tyre]")[0]))

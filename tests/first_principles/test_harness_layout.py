@@ -373,8 +373,9 @@ def test_command_prints_writes_and_is_the_same_every_time(tmp_path):
     runner = CliRunner()
     said = runner.invoke(group, ["harness", str(example_path("dunlin")), "-o", str(tmp_path)])
     assert said.exit_code == 0 and "HARNESS HOLDS" in said.output and "W001" in said.output
-    names = {path.name for path in tmp_path.iterdir()}
-    assert names == {"wires.csv", "splices.csv", "plugs.csv", "runs.csv", "parts.csv", "resistors.csv", "cutlist.csv"}
+    lists = ("wires", "splices", "plugs", "runs", "parts", "resistors", "cutlist", "labels", "steps")
+    names = {f"{name}.csv" for name in lists}
+    assert {path.name for path in tmp_path.glob("*.csv")} == names
     truck = loads(example_path("dunlin").read_text(encoding="utf-8"))
     harness = lay_out(truck)
     assert csv_files(truck, harness) == {name: (tmp_path / name).read_text(encoding="utf-8") for name in names}
@@ -409,15 +410,17 @@ def test_a_low_side_driver_ends_in_the_controller_and_the_stud_is_not_used():
 id = "out"
 controller = "gearbox controller"
 plug = "tcu"
-cavity = "A3"
+cavity = "A6"
 side = "low"
 on = "0.2 ohm"
 off = "none"
 """
     dunlin = example_path("dunlin").read_text(encoding="utf-8") + driver
+    plug = '[[plug]]\nid = "lever_plug"'
+    dunlin = dunlin.replace(plug, f'[[plug.cavity]]\nid = "A6"\nsignal = "empty"\n\n{plug}', 1)
     dunlin = dunlin.replace('behaves = "current"', 'behaves = "current"\nlow_side = ["out"]', 1)
     nets = {net.name: net for net in nets_of(loads(dunlin)).nets}
-    assert {end.label for end in nets["gear_display.minus"].ends} == {"tcu.A3", "gear_display.minus"}
+    assert {end.label for end in nets["gear_display.minus"].ends} == {"tcu.A6", "gear_display.minus"}
     assert "dash_ground" not in nets
 
 

@@ -20,13 +20,14 @@ from hypothesis import strategies as st
 from pinproof.driveline import (
     Span,
     circumference_of_size,
-    diameter_of_size,
     engine_rpm,
     output_rpm,
     pulses_per_m,
     remains,
     road_speed,
 )
+from pinproof.quantities import parse
+from pinproof.quantities.tyre_size import diameter_of_size
 
 UNITS = pint.UnitRegistry()
 INCH_M = 0.0254
@@ -109,3 +110,19 @@ def test_pulses_there_and_back(teeth: int, circumference_m: float, turns: float)
 
 def test_nothing_slips_where_there_is_no_converter() -> None:
     assert engine_rpm(at(1000.0), at(2.0), remains(None)) == at(2000.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "unit"),
+    [
+        ("2 m/s2", "acceleration", "metre / second**2"),
+        ("6.5 ft/s2", "acceleration", "foot / second**2"),
+        ("0.2 g", "acceleration", "standard_gravity"),
+        ("533 rev/mile", "turns_per_length", "1 / mile"),
+        ("331 revs/km", "turns_per_length", "1 / kilometre"),
+    ],
+)
+def test_units_of_the_driveline_in_pint(text: str, dimension: str, unit: str) -> None:
+    to = "metre / second**2" if dimension == "acceleration" else "1 / metre"
+    expected = UNITS.Quantity(float(text.split()[0]), unit).to(to).magnitude
+    assert parse(text, dimension) == pytest.approx(expected, rel=1e-12)

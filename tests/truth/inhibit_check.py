@@ -18,8 +18,9 @@ How to compare an engine:
 
 How the page is read where it leaves room:
 
-1. `can pull in`: the coil's relay is open, all *other* relays can stay as assumed, volts ≥ pull_in.low. (An open relay
-   above pull_in.high cannot stay open, and it is just then that it pulls in.)
+1. `can pull in`: the coil's relay is open, volts ≥ pull_in.low, every other relay that is open can stay open and every
+   one that is closed has ≥ its own pull_in.low. (An open relay above pull_in.high cannot stay open, and it is just then
+   that it pulls in.)
 2. `can hold` is a possible combination with the coil's relay closed. `over` is the literal "volts > drop_out.low in any
    possible combination"; it differs only where the coil's own contact changes its volts.
 3. A requested cell that can only hold still `can crank`, as history counts; so `keeps cranking` needs no request.
@@ -29,8 +30,11 @@ How the page is read where it leaves room:
 6. `early`, `late`: the named `mid` points of that switch no longer count, the rule for unnamed ones does.
 7. Unplugged: the parts of the lever's device are gone, their leakage too.
 8. `held by hand` for `inherent`: the coil's relay as well, if its own chain holds an inhibit element.
-9. A permitted, requested cell fails where no possible combination has the coil's relay closed. One that could stay but
-   cannot pull in at `run` is then "not shown"; `Cell.starves` marks it.
+9. A permitted, requested cell is sure where no combination that can be leaves the coil open below pull_in.high (at
+   crank: closed at or below drop_out.high) at any corner; it fails where one does so below pull_in.low (at crank: at or
+   below drop_out.low) with the strict limits of all other relays.
+11. `chatters`: with every drop-out at its high and every pull-in at its low end no combination is steady at a corner,
+   and the coil's relay can be up there: it pulls in, or holds, with relays that can be up themselves.
 10. A fault in key states: both, united. Corners that join unlike rails without resistance are left out.
 """
 
@@ -544,23 +548,27 @@ def _solved(
 
 @dataclass(frozen=True)
 class Masks:
-    """Along the grid: whether at some corner … (`sure`: at every corner). `tie`: hangs on a comparison within 1e-9 V.
-    `low_v`, `high_v`: coil volts over all corners, coil open; `hold_low_v`, `hold_high_v`: closed; where all other
-    relays can stay; nan if never. `always`: for every choice of the either states it can crank at some corner.
-    `shorted`: corners were left out. `applies`: severities that the fault can have."""
+    """Along the grid: whether at some corner … `over`: more than the least drop-out in a combination that can be.
+    `unsteady`: no combination is steady; `chatters`: that, and the coil can be up. `stays_out`, `lets_go`: it can be
+    open below its most pull-in, closed at or below its most drop-out; `refuses`, `drops`: the same at the least ends
+    whatever the limits of the others. `low_v`, `high_v`: coil volts over all corners, coil open; `hold_low_v`,
+    `hold_high_v`: closed; where all other relays can stay; nan if never. `always`: for every choice of the either
+    states it can crank at some corner. `tie`: hangs on a comparison within 1e-9 V. `shorted`: corners were left out.
+    `applies`: severities that the fault can have."""
 
     grid: tuple[Number, ...]
     holds: Mask
     pulls_in: Mask
     over: Mask
     chatters: Mask
+    unsteady: Mask
     history: Mask
     can: Mask
     always: Mask
-    sure: Mask
-    never: Mask  # at some corner it cannot crank
-    starves: Mask  # at some corner it cannot pull in
-    stays: Mask  # at every corner a combination with the coil closed stays, by the strict limits
+    stays_out: Mask
+    refuses: Mask
+    lets_go: Mask
+    drops: Mask
     tie: Mask
     applies: Mask
     low_v: npt.NDArray[np.float64]
@@ -570,6 +578,16 @@ class Masks:
     shorted: int
     corners: int
     welded: bool  # the contact that turns the engine is stuck closed
+
+    @property
+    def sure(self) -> Mask:
+        """At every corner it cranks, whatever the limits."""
+        return ~(self.stays_out | self.chatters) | self.welded
+
+    @property
+    def stays(self) -> Mask:
+        """At every corner it stays in, whatever the limits."""
+        return ~(self.lets_go | self.chatters) | self.welded
 
 
 def fault_grid(
@@ -587,8 +605,8 @@ def fault_grid(
     values: tuple[Number, ...] = tuple(grid) if fault.severity else (INF,)
     size = len(values)
     no, yes, nan = np.zeros(size, bool), np.ones(size, bool), np.full(size, np.nan)
-    m = {k: no.copy() for k in ("holds", "pulls_in", "over", "chatters", "history", "can", "never", "starves", "tie")}
-    m |= {k: yes.copy() for k in ("sure", "stays")}
+    names = ("holds", "pulls_in", "over", "chatters", "unsteady", "history", "can", "tie")
+    m = {k: no.copy() for k in (*names, "stays_out", "refuses", "lets_go", "drops")}
     v = {k: nan.copy() for k in ("low_v", "high_v", "hold_low_v", "hold_high_v")}
     by_choice: dict[tuple[tuple[str, str], ...], Mask] = {}
     parts = _near(sick, fault.between)
@@ -606,57 +624,78 @@ def fault_grid(
             if any(x is None for x in solved.values()):
                 shorted += 1
                 continue
-            some, some_closed, all_closed_strict = no.copy(), no.copy(), yes.copy()
-            some_strict, some_pull, ways = no.copy(), no.copy(), np.zeros(size, int)
+            some_closed, some_pull, some_steady, ways = no.copy(), no.copy(), no.copy(), np.zeros(size, int)
+            volts: dict[frozenset[str], list[npt.NDArray[np.float64]]] = {}
             for s, threes in solved.items():
                 assert threes is not None
-                possible, others, strict = yes.copy(), yes.copy(), yes.copy()
+                volts[s] = [_on_grid(three, values) for three in threes]
+                possible, others, firm, risen, steady = (yes.copy() for _ in range(5))
                 for i, r in enumerate(sick.relays):
-                    x = _on_grid(threes[i], values)
+                    x = volts[s][i]
                     limits = (*r.pull_in, *r.drop_out)
                     m["tie"] |= np.any([np.abs(x - float(level)) < TIE_V for level in limits], axis=0)
                     if r.id in held_open:
                         continue
                     stay = x > float(r.drop_out[0]) if r.id in s else x < float(r.pull_in[1])
+                    strict = x > float(r.drop_out[1]) if r.id in s else x < float(r.pull_in[0])
                     possible &= stay
-                    strict &= x > float(r.drop_out[1]) if r.id in s else stay
+                    steady &= strict
                     if i != main:
                         others &= stay
-                x, relay = _on_grid(threes[main], values), sick.relays[main]
-                on = relay.id in s
-                if on:
+                        firm &= strict
+                        risen &= x >= float(r.pull_in[0]) if r.id in s else stay
+                x, relay = volts[s][main], sick.relays[main]
+                if relay.id in s:
                     m["holds"] |= possible
                     some_closed |= possible
+                    m["lets_go"] |= others & (x <= float(relay.drop_out[1]))
+                    m["drops"] |= firm & (x <= float(relay.drop_out[0]))
                 elif relay.id not in held_open:
-                    some_pull |= others & (x >= float(relay.pull_in[0]))
-                    all_closed_strict &= ~strict
+                    some_pull |= risen & (x >= float(relay.pull_in[0]))
+                    m["stays_out"] |= others & (x < float(relay.pull_in[1]))
+                    m["refuses"] |= firm & (x < float(relay.pull_in[0]))
                 m["over"] |= possible & (x > float(relay.drop_out[0]))
-                low, high = ("hold_low_v", "hold_high_v") if on else ("low_v", "high_v")
+                low, high = ("hold_low_v", "hold_high_v") if relay.id in s else ("low_v", "high_v")
                 v[low] = np.fmin(v[low], np.where(others, x, np.nan))
                 v[high] = np.fmax(v[high], np.where(others, x, np.nan))
-                some |= possible
                 ways += possible
-                if on:
-                    some_strict |= strict
-            if relay_free := circuit.coil not in held_open:
-                m["chatters"] |= ~some
+                some_steady |= steady
             m["history"] |= ways > 1
             m["pulls_in"] |= some_pull
-            m["starves"] |= ~some_pull & (not welded)
-            can_here = some_closed | (~some & relay_free) | welded
+            m["unsteady"] |= ~some_steady
+            chatters = ~some_steady & _can_be_up(sick, volts, held_open, main)
+            m["chatters"] |= chatters
+            can_here = some_closed | some_pull | chatters | welded
             m["can"] |= can_here
-            m["never"] |= ~some_closed & (not welded)
-            m["sure"] &= (some_strict & all_closed_strict) | welded
-            m["stays"] &= some_strict | welded
             by_choice[corner.choice] = by_choice.get(corner.choice, no) | can_here
     stuck_open = fault.kind == "stuck-open" and fault.site == circuit.turns
     if stuck_open:
-        m |= {k: no.copy() for k in ("holds", "pulls_in", "over", "chatters", "can", "sure", "stays")}
-        m["never"] = m["starves"] = yes.copy()
+        m |= {k: no.copy() for k in ("holds", "pulls_in", "over", "chatters", "can")}
+        m |= {k: yes.copy() for k in ("stays_out", "refuses", "lets_go", "drops")}
         by_choice = dict.fromkeys(by_choice, no)
     always = np.all(list(by_choice.values()), axis=0) if by_choice else no
     applies = np.array([s < fault.below or fault.below == INF for s in values])
     return Masks(values, always=always, applies=applies, shorted=shorted, corners=count, welded=welded, **m, **v)
+
+
+def _can_be_up(
+    circuit: Circuit,
+    volts: Mapping[frozenset[str], list[npt.NDArray[np.float64]]],
+    held_open: frozenset[str],
+    main: int,
+) -> Mask:
+    """At one corner: a relay can be up if in some combination it rises, and so can all that are closed for it."""
+    size = len(next(iter(volts.values()))[0])
+    up = [np.zeros(size, bool) for _ in circuit.relays]
+    for _ in circuit.relays:
+        for s, found in volts.items():
+            for i, r in enumerate(circuit.relays):
+                if r.id in held_open:
+                    continue
+                rises = found[i] > float(r.drop_out[0]) if r.id in s else found[i] >= float(r.pull_in[0])
+                needs = [up[k] for k, other in enumerate(circuit.relays) if other.id in s and k != i]
+                up[i] |= rises & np.all(needs, axis=0) if needs else rises
+    return up[main]
 
 
 # ---------------------------------------------------------------- truth table
@@ -675,7 +714,6 @@ class Cell:
     chatters: bool
     history: bool
     tie: bool
-    starves: bool
 
 
 @dataclass(frozen=True)
@@ -699,9 +737,10 @@ def cell(circuit: Circuit, point: str, request: bool, unplugged: bool = False, f
     }
     run = seen["run"]
     if wanted == "cranks":
-        good, bad = bool(run.sure.all()), bool(run.never.any())
+        good, bad = bool(run.sure.all()), bool((run.refuses | run.chatters).any())
         if "crank" in seen:
-            good, bad = good and bool(seen["crank"].stays.all()), bad or bool(seen["crank"].never.any())
+            crank = seen["crank"]
+            good, bad = good and bool(crank.stays.all()), bad or bool((crank.drops | crank.chatters).any())
     else:
         good = not any(x.can.any() for x in seen.values())
         bad = any(x.always.any() for x in seen.values())
@@ -723,7 +762,6 @@ def cell(circuit: Circuit, point: str, request: bool, unplugged: bool = False, f
         any(bool(x.chatters.any()) for x in seen.values()),
         any(bool(x.history.any()) for x in seen.values()),
         any(bool(x.tie.any()) for x in seen.values()),
-        bool(run.starves.any()),
     )
 
 

@@ -124,7 +124,7 @@ def _words(raw: Any, at: Path) -> str:
         node = node[step]
         if isinstance(step, int):
             named = node if isinstance(node, dict) else {}
-            parts.append(str(named.get("id", named.get("meaning", step + 1))))
+            parts.append(str(named.get("id", named.get("meaning", named.get("name", step + 1)))))
         else:
             parts.append(step)
     return ".".join(parts)

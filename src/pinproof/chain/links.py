@@ -16,12 +16,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from pinproof.chain.actions import Action, margin_words, next_actions, number_words, sentence
+from pinproof.chain.gear import gear_link
+from pinproof.chain.inhibit_link import QUESTION as INHIBIT_QUESTION
+from pinproof.chain.inhibit_link import inhibit_link
+from pinproof.chain.log_link import log_link
 from pinproof.chain.measures import LINKS, link_of, measure_of
 from pinproof.chain.outlook import in_ohms, own_pull
 from pinproof.choose.drawer import Drawer
 from pinproof.design.model import Line, Truck
 from pinproof.errors import NoSolution
 from pinproof.faults import keep_racing
+from pinproof.logs.results import LogReport
 from pinproof.proof.results import Finding, LineProof, RestsOn, SituationProof, TruckProof
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict, worst
@@ -45,11 +50,7 @@ QUESTIONS = {
     "log": "Did the truck do what it was told?",
     "repair": "What broke, and what keeps the truck going?",
 }
-NOT_BUILT = {
-    "gear": "Not told by this file: `pinproof gears --begin drive.toml` does the sums of tyres, axle and gears. Not "
-    "built in this version: reading them here.",
-    "log": "Not built in this version: logs are not read. Count taps and shifts on a slow drive in an empty area.",
-}
+NOT_BUILT: dict[str, str] = {}
 REPAIR = (
     "Not told by the file alone. `pinproof faults` lists what every fault would do, what removes it and which check "
     "finds it."
@@ -71,20 +72,22 @@ class Link:
 
 @dataclass(frozen=True)
 class Chain:
-    """The whole chain and the next actions. `proof` is the verdict of what this version can prove."""
+    """The whole chain and the next actions. `proof` is the verdict of what this version can prove; `beside` the start
+    inhibit, where the file states one."""
 
     id: str
     name: str
     proof: Verdict
     links: tuple[Link, ...]
     actions: tuple[Action, ...]
+    beside: Link | None = None
 
     def link(self, name: str) -> Link:
         """The link of this name; KeyError if there is none."""
         return {each.name: each for each in self.links}[name]
 
 
-def chain_of(truck: Truck, proof: TruckProof, drawer: Drawer | None = None) -> Chain:
+def chain_of(truck: Truck, proof: TruckProof, drawer: Drawer | None = None, log: LogReport | None = None) -> Chain:
     """The chain of a proven truck.
 
     Parameters
@@ -93,6 +96,8 @@ def chain_of(truck: Truck, proof: TruckProof, drawer: Drawer | None = None) -> C
         Of the same design; the proof with drift budgets.
     drawer : Drawer, optional
         The owner's stock: what is in it need not be ordered.
+    log : LogReport, optional
+        What the logs of a day showed, of the same design.
 
     Examples
     --------
@@ -102,13 +107,19 @@ def chain_of(truck: Truck, proof: TruckProof, drawer: Drawer | None = None) -> C
     >>> chain_of(truck, prove(truck)).link("wire").verdict  # doctest: +SKIP
     <Verdict.PASS: 'pass'>
     """
-    links = tuple(_link(name, truck, proof) for name in LINKS)
-    return Chain(truck.id, truck.name, proof.verdict, links, next_actions(truck, proof, drawer))
+    links = tuple(_link(name, truck, proof, log) for name in LINKS)
+    start = inhibit_link(truck)
+    beside = Link("start", INHIBIT_QUESTION, *start) if start is not None else None
+    return Chain(truck.id, truck.name, proof.verdict, links, next_actions(truck, proof, drawer), beside)
 
 
-def _link(name: str, truck: Truck, proof: TruckProof) -> Link:
+def _link(name: str, truck: Truck, proof: TruckProof, log: LogReport | None) -> Link:
     if name in NOT_BUILT:
         return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, NOT_BUILT[name], built=False)
+    if name == "gear":
+        return Link(name, QUESTIONS[name], *gear_link(truck))
+    if name == "log":
+        return Link(name, QUESTIONS[name], *log_link(truck, log))
     if name == "repair":
         return Link(name, QUESTIONS[name], *_repair(truck, proof))
     parts = []

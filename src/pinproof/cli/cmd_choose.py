@@ -10,8 +10,7 @@ import click
 from pinproof.cli.common import FILE, JSON, print_json, read_truck
 
 if TYPE_CHECKING:
-    from pinproof.choose import Choice, Drawer
-    from pinproof.design import Truck
+    from pinproof.choose import Choice
 
 
 @click.command("choose")
@@ -47,10 +46,9 @@ def command(
 
     Example: pinproof choose truck.toml --series E24 --write
     """
-    from pinproof.choose import changes_for, choose
+    from pinproof.chain.choosing import check_choosable, reach_words, source_of
+    from pinproof.choose import choose
     from pinproof.cli.show import choice_words
-    from pinproof.design import UNKNOWN
-    from pinproof.errors import NoSolution
     from pinproof.proof import as_json as plain
     from pinproof.quantities import parse
 
@@ -59,34 +57,29 @@ def command(
     chosen_line = line_id or (names[0] if len(names) == 1 else None)
     if chosen_line not in names:
         raise click.UsageError(f"Which line? Name one with --line: {', '.join(names)}.")
-    owner = truck.input_of(truck.line(chosen_line))
-    if UNKNOWN in (owner.pull_up, owner.pull_down):
-        raise NoSolution(
-            f"The pull of input {owner.id} is unknown, so no value can be better than another.",
-            cure=f"Measure it first: pinproof next {file}",
-        )
+    check_choosable(truck, chosen_line, str(file))
     if parts is not None and (series is not None or drawer is not None or tolerance is not None):
         raise click.UsageError("--parts says it all; leave out --series, --drawer and --tolerance.")
     if parts is not None:
         series, tolerance, drawer = _understood(parts, file)
-    source, origin = _source(truck, file, series, drawer, tolerance)
     reach = None if tolerance is None else parse(tolerance, "tolerance")
+    taken = source_of(truck, file.parent, file.name, series=series, drawer=drawer, tolerance=reach)
     found = choose(
         truck,
         chosen_line,
-        source=source,
+        source=taken.source,
         low_ohm=parse(low, "resistance"),
         high_ohm=parse(high, "resistance"),
         tolerance=reach,
     )
     written = write and found.feasible
     if written:
-        _write(file, changes_for(found), origin, truck.text_hash)
+        _write(file, found, taken.origin, truck.text_hash)
     if as_json:
         print_json(_plain(found, plain))
     else:
         click.echo(choice_words(found))
-        click.echo(f"\nValues from {origin}{_reach_words(found)}.")
+        click.echo(f"\nValues from {taken.origin}{reach_words(found)}.")
         if written:
             click.echo(f"\nWritten to {file}; the file as it was is {file}.bak. Next: pinproof prove {file}")
         elif write:
@@ -117,53 +110,17 @@ def _understood(parts: str, file: Path) -> tuple[str | None, str | None, Path | 
     return said.series, said.tolerance if said.guessed != "tolerance" else None, None
 
 
-def _source(
-    truck: Truck, file: Path, series: str | None, drawer: Path | None, tolerance: str | None
-) -> tuple[str | Drawer, str]:
-    """What values are taken from, and in words: an option, else what [parts] names, else the usual series."""
-    from pinproof.chain.stock import load_drawer
-    from pinproof.choose.pick import series_of
-    from pinproof.errors import NoSolution
-
-    if drawer is None and series is None and tolerance is None and truck.parts.drawer:
-        drawer = file.parent / truck.parts.drawer
-        if not drawer.is_file():
-            raise NoSolution(
-                f'[parts] in {file.name} names the drawer "{truck.parts.drawer}", and that is not there.',
-                cure="Correct the name, or choose from a series: --series E24",
-            )
-    if drawer is not None:
-        return load_drawer(drawer), f"the drawer {drawer.name}"
-    if series is not None:
-        return series.upper(), series.upper()
-    why = "as [parts] in the file says" if truck.parts.series else "the file's [parts] names no series"
-    return series_of(truck), f"{series_of(truck)} ({why})"
-
-
-def _reach_words(found: Choice) -> str:
-    """Tolerance of the chosen parts where it is one for all."""
-    from pinproof.quantities import format_value
-
-    if found.source == "drawer" or len({each.tolerance for each in found.resistors}) != 1:
-        return ""
-    return f", parts of {format_value(found.resistors[0].tolerance, 'ratio')}"
-
-
-def _write(file: Path, changes: dict[str, str], origin: str, seen: str) -> None:
-    """The values into the file, whole or not at all; comments of this program beside them say the new truth."""
-    from pinproof.design import ChangedUnderneath, loads
-    from pinproof.design.comments import CHOSEN, with_comment
-    from pinproof.design.edit import with_values
+def _write(file: Path, found: Choice, origin: str, seen: str) -> None:
+    """The values into the file, whole or not at all."""
+    from pinproof.chain.choosing import text_with
+    from pinproof.design import ChangedUnderneath
     from pinproof.design.load import decode, read_bytes, text_hash
     from pinproof.design.save import save_atomic
 
     data = read_bytes(str(file))
     if text_hash(data) != seen:
         raise ChangedUnderneath(file.name)
-    text = with_values(decode(data, file.name), changes, file.name)
-    text = with_comment(text, list(changes), f"{CHOSEN} {origin.partition(' (')[0]} by pinproof choose")
-    loads(text, file.name)
-    save_atomic(file, text, seen)
+    save_atomic(file, text_with(decode(data, file.name), found, origin, file.name), seen)
 
 
 def _plain(found: Choice, plain: object) -> dict[str, object]:

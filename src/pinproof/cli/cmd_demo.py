@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from pinproof.examples import NAMES, example_path
+from pinproof.examples import NAMES, companions, example_path
 
 
 @click.command("demo")
@@ -25,8 +25,9 @@ def command(ctx: click.Context, name: str, output: Path) -> None:
     from pinproof.cli.common import write_whole
 
     copy = output / f"{name}.toml"
-    if not copy.exists():
-        write_whole(copy, example_path(name).read_text(encoding="utf-8"))
+    for source in (example_path(name), *companions(name)):
+        if not (output / source.name).exists():
+            write_whole(output / source.name, source.read_text(encoding="utf-8"))
     click.echo(f"Example {name}: an invented truck. Its design file: {copy}\n")
     ctx.invoke(
         prove_command, file=copy, as_json=False, report=output / f"{name}.html", every=False, samples=20_000, seed=1,

@@ -13,9 +13,6 @@ from pinproof.cli.common import FILE, JSON, print_json, read_truck
 if TYPE_CHECKING:
     from pinproof.design import Truck
     from pinproof.faults import Against, LineFaults
-    from pinproof.proof import LineProof
-
-TRIAL_BOXES, TRIAL_SECONDS = 100_000, 20.0
 
 
 @click.command("faults")
@@ -63,26 +60,20 @@ def command(
 
 def known_against(truck: Truck, found: Sequence[LineFaults], *, cures: bool = True) -> tuple[Against, ...]:
     """What is known against the faults of each line; `cures`: with changes of the design tried."""
-    from pinproof.faults import against
+    from pinproof.chain import known
 
-    return tuple(against(truck, each, _chosen if cures else None) for each in found)
+    return known.known_against(truck, found, tries=cures, say=_say)
 
 
 def known_faults(truck: Truck, *, cures: bool = True) -> tuple[Against, ...]:
     """The faults of every line and what is known against them, for pages and books."""
-    from pinproof.faults import faults_of
+    from pinproof.chain import known
 
-    return known_against(truck, faults_of(truck).lines, cures=cures)
+    return known.known_faults(truck, tries=cures, say=_say)
 
 
-def _chosen(changed: Truck, line_id: str) -> tuple[Truck, LineProof, dict[str, str]]:
-    """A changed line with its values chosen again and proven."""
-    from pinproof.choose import Budget, choose
-
-    click.echo(f"Trying a cure for {line_id}: choosing values, proving and listing faults again …", err=True)
-    budget = Budget(nodes=TRIAL_BOXES, seconds=TRIAL_SECONDS)
-    choice = choose(changed, line_id, budget=budget, runners_up=0, explain=False)
-    return choice.truck, choice.proof, dict(choice.changes)
+def _say(text: str) -> None:
+    click.echo(text, err=True)
 
 
 def _apart(plain: dict[str, Any]) -> dict[str, Any]:

@@ -76,7 +76,7 @@ def find_drawer(file: Path, drawer_file: Path | None, truck: Truck) -> Drawer | 
 def chain_words(chain: Chain, file: Path) -> str:
     """The chain for a terminal: one paragraph per link, then the actions."""
     parts = [chain.name or chain.id, ""]
-    for link in chain.links:
+    for link in (*chain.links, *([chain.beside] if chain.beside is not None else [])):
         head = f"  {link.name:<9} {str(link.verdict).upper():<14}"
         parts += wrapped(link.text, head)
         if link.weakest:

@@ -31,6 +31,7 @@ def command(ctx: click.Context, file: Path, output: Path, paper: str, made_on: d
     Example: pinproof pack truck.toml -o bench
     """
     from pinproof.cli.cmd_faults import known_faults
+    from pinproof.cli.cmd_inhibit import inhibit_of
     from pinproof.cli.cmd_prove import cures_of
     from pinproof.pack.folder import pack_files, write_files
     from pinproof.pack.sentences import headline
@@ -40,7 +41,8 @@ def command(ctx: click.Context, file: Path, output: Path, paper: str, made_on: d
     proof = prove(truck)
     when = made_on.date() if made_on else date.today()
     cures = cures_of(truck, proof)
-    files = pack_files(truck, proof, paper=paper, made_on=when, cures=cures, faults=known_faults(truck))
+    files = pack_files(truck, proof, paper=paper, made_on=when, cures=cures, faults=known_faults(truck),
+                       inhibit=inhibit_of(truck))  # fmt: skip
     left = write_files(output, files)
     click.echo(f"{headline(proof.verdict, proof.rests_on)}.")
     for name in files:

@@ -70,11 +70,6 @@ def command(
 
 def cures_of(truck: Truck, proof: TruckProof) -> dict[str, tuple[Cure, ...]]:
     """Cures for each line that failed or was not shown."""
-    from pinproof.choose import cures
-    from pinproof.verdict import Verdict
+    from pinproof.chain import known
 
-    return {
-        line.line: cures(truck, line.line, line)
-        for line in proof.lines
-        if line.verdict in (Verdict.FAIL, Verdict.NOT_SHOWN) and line.situations
-    }
+    return known.cures_of(truck, proof)

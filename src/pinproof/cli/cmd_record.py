@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,10 +14,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from pinproof.design import Truck
-    from pinproof.record import Drift, Entry
+    from pinproof.record import Entry
+    from pinproof.record.history import History
 
-DAY_S = 86_400.0
-SAME_SITTING_S = 600.0  # within it no drift is told: common practice, no source
+STRIKE = "(--strike NUMBER --why ...)"
 
 
 @click.command("record")
@@ -50,7 +49,9 @@ def command(
     Example: pinproof record truck.toml
     Example: pinproof record truck.toml --station taps/ohms/lever_manual --plot history.svg
     """
-    from pinproof.record import drift_of, open_record, readings_csv, record_path
+    from pinproof.record import open_record, readings_csv, record_path
+    from pinproof.record.history import as_json as plain
+    from pinproof.record.history import histories_of
 
     truck = read_truck(file)
     path = record_path(file)
@@ -65,82 +66,33 @@ def command(
         entries = record.entries(station=station_id, struck=every)
     if station_id is not None and not entries:
         raise click.UsageError(f'No reading of "{station_id}" is kept. `pinproof record {file}` lists what there is.')
-    counted = [each for each in entries if not each.struck_utc]
-    histories: dict[str, list[Entry]] = {}
-    for each in counted:
-        histories.setdefault(each.fingerprint, []).append(each)
-    drifts = {mark: drift_of(listed) for mark, listed in histories.items()}
+    histories = histories_of(entries)
     if csv_file is not None:
         write_whole(csv_file, readings_csv(entries))
         click.echo(f"Written: {csv_file}", err=True)
     if plot is not None:
-        _plot(truck, plot, counted, drifts)
+        _plot(truck, plot, histories)
     if as_json:
-        print_json(_json(truck, entries, histories, drifts))
+        print_json(plain(truck.id, entries, histories))
     else:
-        click.echo(record_words(truck, entries, histories, drifts))
-    moved = any(each.word in ("drifts up", "drifts down", "jumps") for each in drifts.values())
-    ctx.exit(1 if moved else 0)
+        click.echo(record_words(truck, entries, histories))
+    ctx.exit(1 if any(each.moved for each in histories) else 0)
 
 
-def drift_words(drift: Drift, unit: str) -> str:
-    """Whether a point moved, in words."""
-    from pinproof.quantities import format_value
-
-    dimension = "voltage" if unit == "V" else "resistance"
-
-    def said(value: float) -> str:
-        return ("-" if value < 0 else "+") + format_value(abs(value), dimension, digits=3)
-
-    left = f" The earliest {drift.left_out} are left out." if drift.left_out else ""
-    if drift.word == "too few":
-        return "one number, nothing to compare yet" if drift.readings else "no number to compare"
-    if drift.word == "steady":
-        return f"steady: one value fits all {drift.readings} readings within the meter's error.{left}"
-    days = drift.span_s / DAY_S
-    if drift.span_s < SAME_SITTING_S:
-        return (
-            f"differs by more than the meter can be off: {said(drift.change)} within {_span(drift.span_s)}. In so "
-            "short a time nothing drifts: a slip of the hand, another switch held, or a loose joint. Strike a slip out "
-            f"(--strike NUMBER --why ...).{left}"
-        )
-    if drift.word == "jumps":
-        return f"jumps: no steady value and no even drift fits {drift.readings} readings. Look for a loose joint.{left}"
-    if days >= 1.0:
-        rate = f", {said(drift.slope_low * DAY_S)} to {said(drift.slope_high * DAY_S)} a day"
-    else:
-        rate = f", {said(drift.slope_low * 3600.0)} to {said(drift.slope_high * 3600.0)} an hour"
-    return f"{drift.word} by more than the meter can be off: {said(drift.change)} in {_span(drift.span_s)}{rate}.{left}"
-
-
-def _span(span_s: float) -> str:
-    if span_s >= 2.0 * DAY_S:
-        return f"{span_s / DAY_S:.0f} days"
-    if span_s >= 3600.0:
-        return f"{span_s / 3600.0:.1f} hours"
-    minutes = max(round(span_s / 60.0), 1)
-    return f"{minutes} minute{'' if minutes == 1 else 's'}"
-
-
-def record_words(
-    truck: Truck, entries: Sequence[Entry], histories: dict[str, list[Entry]], drifts: dict[str, Drift]
-) -> str:
+def record_words(truck: Truck, entries: Sequence[Entry], histories: Sequence[History]) -> str:
     """Every reading, by station and circuit, with what they say together."""
     from pinproof.cli.show import hung
-    from pinproof.quantities import format_value
+    from pinproof.record.history import drift_words, limit_words
 
     count = "1 reading" if len(entries) == 1 else f"{len(entries)} readings"
     meters = list(dict.fromkeys(each.meter for each in entries if each.meter))
     with_meter = f" Meter: {meters[0]}." if len(meters) == 1 else ""
     out = [f"Record of {truck.name or truck.id}: {count}.{with_meter}"]
-    for mark, listed in histories.items():
-        same = [other for other, theirs in histories.items() if theirs[0].station == listed[0].station]
-        which = f" (circuit or meter {same.index(mark) + 1} of {len(same)})" if len(same) > 1 else ""
-        out += ["", *hung(f"{listed[0].station}{which}: {drift_words(drifts[mark], listed[0].unit)}", "", "    ")]
-        for each in listed:
-            limit = ""
-            if not math.isnan(each.error_limit) and not math.isinf(each.value):
-                limit = f" ±{format_value(each.error_limit, 'voltage' if each.unit == 'V' else 'resistance', digits=2)}"
+    for one in histories:
+        which = f" (circuit or meter {one.which} of {one.among})" if one.among > 1 else ""
+        out += ["", *hung(f"{one.station}{which}: {drift_words(one.drift, one.unit, STRIKE)}", "", "    ")]
+        for each in one.entries:
+            limit = f" {limit_words(each)}" if limit_words(each) else ""
             ambient = "" if each.ambient_c is None else f", {each.ambient_c:g} °C"
             note = f"  {each.note}" if each.note else ""
             meter = f", {each.meter}" if len(meters) > 1 and each.meter else ""
@@ -152,58 +104,17 @@ def record_words(
     return "\n".join(out)
 
 
-def _plot(truck: Truck, path: Path, entries: Sequence[Entry], drifts: dict[str, Drift]) -> None:
+def _plot(truck: Truck, path: Path, histories: Sequence[History]) -> None:
     """The history of the one station that is left, with what it should read now."""
-    from pinproof.drawings.history_plot import HistoryBand, HistoryPoint, history_plot
-    from pinproof.meter import expected, stations
-    from pinproof.record.drift import seconds
-    from pinproof.wiring import line_view
+    from pinproof.chain.bench import bands_of
+    from pinproof.drawings.history_plot import plot_of
+    from pinproof.record.history import drift_words
 
-    numbers = [each for each in entries if each.unit]
+    numbers = [each for each in histories if each.unit]
     names = list(dict.fromkeys(each.station for each in numbers))
     if len(names) != 1:
         raise click.UsageError("--plot draws one station: name it with --station. " + ", ".join(names[:8]))
-    latest = numbers[-1]
-    kept = [each for each in numbers if each.fingerprint == latest.fingerprint]
-    points = [HistoryPoint(seconds(e.taken_utc), e.value, 0.0 if math.isnan(e.error_limit) else e.error_limit)
-              for e in kept]  # fmt: skip
-    bands: list[HistoryBand | None] = [None, None]
-    station = next((each for each in stations(truck) if each.id == latest.station), None)
-    if station is not None and truck.lines:
-        view = line_view(truck, station.line or truck.lines[0].id)
-        said = expected(view, station)
-        bands = [HistoryBand(b.low, b.high) if b else None for b in (said.as_built, said.works)]
-    words = drift_words(drifts[latest.fingerprint], latest.unit)
-    drawing = history_plot(
-        f"{latest.station}, {latest.meter}", points, latest.unit, as_built=bands[0], works=bands[1],
-        words=words[0].upper() + words[1:],
-    )  # fmt: skip
-    write_whole(path, drawing.svg)
+    latest = max(numbers, key=lambda each: (each.entries[-1].taken_utc, each.entries[-1].number))
+    bands = bands_of(truck, latest.station)
+    write_whole(path, plot_of(latest, *bands, words=drift_words(latest.drift, latest.unit, STRIKE)).svg)
     click.echo(f"Written: {path}", err=True)
-
-
-def _json(
-    truck: Truck, entries: Sequence[Entry], histories: dict[str, list[Entry]], drifts: dict[str, Drift]
-) -> dict[str, object]:
-    from dataclasses import asdict
-
-    return {
-        "truck": truck.id,
-        "readings": [{key: _plain(value) for key, value in asdict(each).items()} for each in entries],
-        "histories": [
-            {
-                "station": listed[0].station,
-                "fingerprint": mark,
-                "unit": listed[0].unit,
-                "numbers": [each.number for each in listed],
-                **{key: _plain(value) for key, value in asdict(drifts[mark]).items()},
-            }
-            for mark, listed in histories.items()
-        ],
-    }
-
-
-def _plain(value: object) -> object:
-    if isinstance(value, float) and not math.isfinite(value):
-        return None if math.isnan(value) else ("inf" if value > 0 else "-inf")
-    return value

@@ -6,16 +6,22 @@ from typing import TYPE_CHECKING
 
 from pinproof.cli.show import hung, wrapped
 from pinproof.find.session import TOLD, mechanism_words
-from pinproof.find.words import class_words, look_words, percent, reading_words, repair_words, set_up_words
+from pinproof.find.words import (
+    AFTER,
+    CANNOT_TELL,
+    CAUTION,
+    FIND_OUT_ELSEWHERE,
+    class_words,
+    look_words,
+    percent,
+    reading_words,
+    repair_words,
+    set_up_words,
+)
 
 if TYPE_CHECKING:
     from pinproof.design.model import Line
     from pinproof.find import Advice, Session, Step
-
-CAUTION = (
-    "Wheels chocked, brake on, lever in park, nobody under the truck. Ohms only with the battery off and the "
-    "controller unplugged; fused leads on a live pin."
-)
 
 
 def advice_words(session: Session, advice: Advice) -> str:
@@ -36,16 +42,16 @@ def advice_words(session: Session, advice: Advice) -> str:
     shown = [each for each in found.classes if each.probability >= TOLD] or list(found.classes[:1])
     for rank, each in enumerate(shown, start=1):
         out.append(f"  {rank}  {percent(each.probability):>9}  {class_words(all_of, each.name)}")
-        if each.name not in ("setting", "line sound", "not listed", "controller pin"):
+        if each.name not in FIND_OUT_ELSEWHERE:
             out += hung(f"by {mechanism_words(all_of, each.name, found)}", " " * 18)
     rest = 1.0 - sum(each.probability for each in shown)
     if rest >= 0.005:
         out.append(f"     {percent(rest):>9}  all others")
     if advice.state == "found":
         out += ["", *wrapped(f"Do: {repair_words(all_of, found.first.name, line)}", "  ")]
-        out += wrapped("Then press every switch again and compare with the card; one repair is no proof.", "  ")
+        out += wrapped(AFTER, "  ")
     elif advice.state == "cannot tell":
-        out += ["", *wrapped("No look that is left would tell these apart. What each needs:", "  ")]
+        out += ["", *wrapped(CANNOT_TELL, "  ")]
         for each in shown:
             out += wrapped(f"{class_words(all_of, each.name)}: {repair_words(all_of, each.name, line)}", "    ")
     elif advice.step is not None:

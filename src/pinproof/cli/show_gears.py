@@ -6,9 +6,8 @@ from collections.abc import Sequence
 
 from pinproof.cli.show import hung, table
 from pinproof.driveline import Check, Converted, DriveSums, Setting, blanks
-from pinproof.driveline.lines import over_speed, permitted, road, rpm
+from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
 from pinproof.driveline.span import Span
-from pinproof.quantities import plain_number
 from pinproof.verdict import Verdict
 
 HEAD = {
@@ -21,12 +20,6 @@ MARKS = {"keep": "keep", "unsafe": "UNSAFE", "pointless": "POINTLESS", "hunts": 
 MOST_RESTS = 6
 
 
-def ends(span: Span, digits: int = 4, unit: float = 1.0) -> str:
-    """A span of plain numbers."""
-    low, high = plain_number(span.low / unit, digits), plain_number(span.high / unit, digits)
-    return low if low == high else f"{low} to {high}"
-
-
 def sums_words(sums: DriveSums, checks: Sequence[Check]) -> str:
     """Everything but tables and sheet."""
     worst = min((each.verdict for each in checks), key=lambda each: each.rank)
@@ -35,6 +28,8 @@ def sums_words(sums: DriveSums, checks: Sequence[Check]) -> str:
     several = len({row.transfer for row in sums.gears}) > 1
     out += ["", *_gears(sums, several)]
     out += ["", *_steps(sums), "", *_downs(sums, several)]
+    if sums.leads:
+        out += ["", *_leads(sums)]
     if sums.lines:
         out += ["", *_lines(sums, several)]
     if sums.sensors:
@@ -116,6 +111,18 @@ def _downs(sums: DriveSums, several: bool) -> list[str]:
     return [*out, table(rows, heads), *hung(why, "  ", "  ")]
 
 
+def _leads(sums: DriveSums) -> list[str]:
+    rows = [
+        (
+            each.gear, f"{ends(each.climb_rpm_per_s)} rpm/s", rpm(each.gained_rpm),
+            "–" if each.latest_rpm is None else rpm(float(int(each.latest_rpm))),
+        )
+        for each in sums.leads
+    ]  # fmt: skip
+    heads = ("gear", "climbs by", "gains until the shift takes hold", "latest command")
+    return ["  How early an upshift must be commanded to keep off the limiter, at full throttle:", table(rows, heads)]
+
+
 def _lines(sums: DriveSums, several: bool) -> list[str]:
     rows = [
         (
@@ -140,7 +147,14 @@ def _sensors(sums: DriveSums) -> list[str]:
         )
         per_m = each.per_m
         rows.append(
-            (each.sensor, where, ends(each.per_turn), ends(per_m), ends(per_m * 1000.0, 5), ends(per_m * 1609.344, 5))
+            (
+                each.sensor,
+                where,
+                ends(each.per_turn),
+                ends(per_m),
+                ends(per_m * 1000.0, digits=5),
+                ends(per_m * 1609.344, digits=5),
+            )
         )
     heads = ("sensor", "place", "per turn", "per metre", "per km", "per mile")
     return ["  Pulses of the speed sensors:", table(rows, heads)]
@@ -173,7 +187,7 @@ def _rests(sums: DriveSums) -> list[str]:
 
 def table_words(found: Converted) -> str:
     """A borrowed table as it would be entered, and every cell that may not simply stay."""
-    out = [f"Table {found.id} ({found.file}), keyed by {found.keyed_by}, in {found.unit}"]
+    out = [f"Table {found.id} ({found.file}), {found.transfer} range, keyed by {found.keyed_by}, in {found.unit}"]
     for note in found.notes:
         out += hung(note, "  ", "  ")
     rows = []

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pinproof.cli.show import hung, wrapped
-from pinproof.inhibit.words import SHOUT, cell_words, fault_words, harm_words, severity_words
+from pinproof.inhibit.words import SHOUT, cell_words, fault_words, grouped, head_words, row_notes, severity_words
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 
@@ -20,7 +20,7 @@ MOST_NAMED = 8
 def report_words(report: InhibitReport, name: str = "", *, every: bool = False) -> str:
     """The whole report for the terminal: table, defeats first, influence, the rest, cautions."""
     parts = [*_head(report, name), "", *_table(report.table)]
-    parts += _defeats(report)
+    parts += _defeats(report, every)
     parts += ["", *_influence(report.influence)]
     parts += _others(report, every)
     if report.comparison is not None:
@@ -32,26 +32,12 @@ def report_words(report: InhibitReport, name: str = "", *, every: bool = False) 
 
 
 def _head(report: InhibitReport, name: str) -> list[str]:
-    defeats = report.defeats
-    cells = [cell.verdict for row in report.table for cell in row.cells]
-    if defeats:
-        inherent = sum(each.inherent for each in defeats)
-        head = f"CRANKS IN GEAR with {_count(len(defeats), 'single fault')}"
-        head += f", {inherent} of them in any form of this circuit" if inherent else ""
-    elif Verdict.FAIL in cells:
-        head = "THE TABLE FAILS"
-    elif Verdict.NOT_SHOWN in cells:
-        head = "THE TABLE IS NOT SHOWN"
-    else:
-        head = "NO SINGLE FAULT CRANKS IN GEAR, of those looked at"
-    if defeats and Verdict.FAIL in cells:
-        head = f"THE TABLE FAILS, and it {head[0].lower()}{head[1:].replace('RANKS', 'ranks', 1)}"
+    head = head_words(report)
+    shouted = "cranks in gear", "no single fault cranks in gear", "the table fails", "the table is not shown"
+    loud = next(each for each in shouted if head.startswith(each))
+    head = loud.upper() + head[len(loud) :]
     told = f"{name}: " if name else ""
     return wrapped(f"{head}. {told}{report.coil}, form {report.form}.", "")
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _table(rows: Sequence[Row]) -> list[str]:
@@ -61,19 +47,8 @@ def _table(rows: Sequence[Row]) -> list[str]:
         "  " + "  ".join(text.ljust(width) for text, width in zip(line, widths, strict=True)).rstrip() for line in lines
     ]
     for row in rows:
-        for cell in row.cells:
-            if cell.wanted == "cranks" and cell.verdict is not Verdict.PASS:
-                out += wrapped(f"{row.position}: not every truck of this file is sure to crank.")
-            if cell.either:
-                names = ", ".join(cell.either)
-                out += wrapped(
-                    f"{row.position}: nobody knows whether {names} conducts here. Find out: {names} unplugged, a meter "
-                    "across it, the lever moved slowly."
-                )
-            if cell.chatters:
-                out += wrapped(f"{row.position}: a relay can chatter here: closed it lets go, open it pulls in.")
-            elif cell.history and cell.verdict is not Verdict.PASS:
-                out += wrapped(f"{row.position}: what the relays do depends on what was before.")
+        for note in row_notes(row):
+            out += wrapped(note)
     least = [row for row in rows if row.least_supply_v is not None]
     if least:
         volts = [f"{row.position} {format_value(row.least_supply_v or 0.0, 'voltage', digits=3)}" for row in least]
@@ -81,26 +56,21 @@ def _table(rows: Sequence[Row]) -> list[str]:
     return out
 
 
-def _defeats(report: InhibitReport) -> list[str]:
+def _defeats(report: InhibitReport, every: bool) -> list[str]:
     out: list[str] = []
     defeats = report.defeats
     for effect in dict.fromkeys(each.effect for each in defeats):
         mine = [each for each in defeats if each.effect == effect]
         out += ["", f"  {SHOUT[effect]} ({len(mine)})"]
-        for each in mine:
-            out += _defeat(each, report.permitted)
+        for group in grouped(mine, report.permitted):
+            tail = f" ({group.marks})" if group.marks else ""
+            out += hung(f"{group.names if every else group.brief}{tail}: {group.harm}.", "    ", "      ")
+            out += hung(f"Test: {group.first.test[1]}", "      ", "        ")
+            out += hung(f"Cure: {group.first.cure}", "      ", "        ")
     if defeats:
         before, _, last = defeats[0].test
         out += ["", "  TESTS", *wrapped(before), *wrapped(last)]
     return out
-
-
-def _defeat(fault: StartFault, permitted: Sequence[str]) -> list[str]:
-    marks = [text for text, on in (("nobody notices before", fault.hidden), ("in any form", fault.inherent)) if on]
-    tail = f" ({', '.join(marks)})" if marks else ""
-    out = hung(f"{fault_words(fault)}{tail}: {harm_words(fault, permitted)}.", "    ", "      ")
-    out += hung(f"Test: {fault.test[1]}", "      ", "        ")
-    return out + hung(f"Cure: {fault.cure}", "      ", "        ")
 
 
 def _influence(found: Influence) -> list[str]:
@@ -129,8 +99,8 @@ def _others(report: InhibitReport, every: bool) -> list[str]:
         mine = [each for each in left if each.effect == effect]
         out += ["", f"  {SHOUT[effect]} ({len(mine)})"]
         if effect.startswith(("cranks", "keeps")):
-            for each in mine:
-                out += hung(f"{fault_words(each)}: {harm_words(each, report.permitted)}.", "    ", "      ")
+            for group in grouped(mine, report.permitted):
+                out += hung(f"{group.names if every else group.brief}: {group.harm}.", "    ", "      ")
             continue
         names = [_named(each, every) for each in mine]
         shown = names if every else names[:MOST_NAMED]

@@ -9,7 +9,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any, TypeVar
 
+from pinproof.design.build_drive import drive_table
 from pinproof.design.build_harness import harness_tables
+from pinproof.design.build_inhibit import inhibit_table
 from pinproof.design.model import (
     UNKNOWN,
     Basis,
@@ -65,6 +67,8 @@ def build(row: Row, *, source_path: str, text_hash: str, warnings: tuple[str, ..
         runs=tuple(_run(one) for one in row.rows("run")),
         plugs=tuple(_plug(one) for one in row.rows("plug")),
         **harness_tables(row),
+        inhibit=inhibit_table(row),
+        drive=drive_table(row),
         warnings=warnings,
         source_path=source_path,
         text_hash=text_hash,

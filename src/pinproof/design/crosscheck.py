@@ -7,7 +7,9 @@ Beside:  `crosslines` looks at each line, `crosswindows` at its windows and targ
 
 from __future__ import annotations
 
+from pinproof.design.crossdrive import check_drive
 from pinproof.design.crossharness import check_harness
+from pinproof.design.crossinhibit import check_inhibit
 from pinproof.design.crosslines import MOST_CONTACTS, check_line
 from pinproof.design.crossnames import Names
 from pinproof.design.keys import FORMAT
@@ -55,6 +57,8 @@ class _Cross:
                 self.names.known(row, "between", "place", name)
         self._resistors()
         check_harness(self.names)
+        check_inhibit(self.names)
+        check_drive(self.reader, self.truck)
 
     def _parts(self, row: Row | None) -> None:
         if row is None:

@@ -35,6 +35,10 @@ KeyKind = Literal[
     "chain",  # list of ids; an inner list stands for a parallel group
     "lengths",  # list of lengths
     "length_pairs",  # list of pairs of lengths
+    "states",  # a table of names, each with one of `words`
+    "answer",  # text with where it comes from: text, or { value, basis, note }
+    "codes",  # a table of names, each with a text
+    "ratios",  # list of ratios, or one of `words`
     "reading",  # ohms, volts, ratio or counts: text, or { value, basis, note }
     "spread",  # uncertainty of a reading
     "table",

@@ -14,6 +14,7 @@ from pinproof.design.key import NAME as _NAME
 from pinproof.design.key import NOTE as _NOTE
 from pinproof.design.key import Key as Key
 from pinproof.design.key import Table as Table
+from pinproof.design.keys_drive import DRIVE_ENTRIES, DRIVE_TABLES
 from pinproof.design.keys_harness import (
     CAVITY_KEYS,
     CONTACT_KEYS,
@@ -29,6 +30,7 @@ from pinproof.design.keys_harness import (
     RESISTOR_KEYS,
     RUN_KEYS,
 )
+from pinproof.design.keys_inhibit import INHIBIT_ENTRIES, INHIBIT_TABLES
 from pinproof.quantities.preferred import SERIES
 
 FORMAT = 1
@@ -395,6 +397,8 @@ TRUCK = Table(
         Key("run", "tables", RUN.doc, to="run", most=MOST_PLACES_USED),
         Key("plug", "tables", PLUG.doc, to="plug", most=MOST_LOADS),
         *HARNESS_ENTRIES,
+        *INHIBIT_ENTRIES,
+        *DRIVE_ENTRIES,
     ),
 )  # fmt: skip
 
@@ -402,6 +406,6 @@ TABLES: dict[str, Table] = {
     table.name: table
     for table in (
         TRUCK, SUPPLY, DEFAULTS, PARTS, INPUT, LINE, WINDOW, TARGET, SITUATION, ELEMENT, DEVICE, CONTACT, PLACE, RUN,
-        PLUG, CAVITY, *HARNESS_TABLES, NUMBER, RANGE, RESISTOR, PULL,
+        PLUG, CAVITY, *HARNESS_TABLES, *INHIBIT_TABLES, *DRIVE_TABLES, NUMBER, RANGE, RESISTOR, PULL,
     )
 }  # fmt: skip

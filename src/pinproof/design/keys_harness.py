@@ -9,6 +9,7 @@ Beside:  `keys` has the tables that a proof needs and lists these among its own;
 from __future__ import annotations
 
 from pinproof.design.key import NAME, NOTE, Key, Table
+from pinproof.design.keys_inhibit import SWITCH_KEYS
 
 MOST_LOADS = 1024
 MOST_PLACES_USED = 400
@@ -215,6 +216,7 @@ SWITCH = Table(
         Key("carries", "number", "Current that it carries.", dimension="current", above=0.0, example="10 A"),
         Key("positions", "refs", "Positions of its device in which it conducts.", default="none: worked by hand",
             example='["park", "neutral"]'),
+        *SWITCH_KEYS,
         NOTE,
     ),
     id_key="id",

@@ -11,6 +11,7 @@ import re
 
 from pinproof.design.build import build
 from pinproof.design.crosscheck import cross_check
+from pinproof.design.crossdrive import moved
 from pinproof.design.keys import TABLES
 from pinproof.design.locate import DEEPEST, MOST_PLACES, Places, locate
 from pinproof.design.messages import DesignFault, Fault, shorten
@@ -126,6 +127,9 @@ def _from_bytes(data: bytes, file: str, source_path: str) -> Truck:
         raw = tomllib.loads(text)
     except (ValueError, RecursionError, OverflowError) as error:
         raise DesignFault(file, (_no_comma(file, text, places) or _syntax(file, text, error),)) from None
+    told = moved(raw)
+    if told:
+        raise _whole(file, told)
     reader = Reader(file, places)
     row = reader.truck(raw)
     cross_check(reader, row)

@@ -16,6 +16,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Literal, TypeVar
 
+from pinproof.design.model_drive import Drive
 from pinproof.design.model_harness import (
     Cable,
     Driver,
@@ -30,6 +31,7 @@ from pinproof.design.model_harness import (
     Terminal,
     WireChoice,
 )
+from pinproof.design.model_inhibit import Inhibit
 
 Basis = Literal["measured", "published", "borrowed", "assumed"]
 Form = Literal["pull-up", "pull-down", "ladder", "divider", "elements"]
@@ -441,6 +443,8 @@ class Truck:
     relays: tuple[Relay, ...] = ()
     drivers: tuple[Driver, ...] = ()
     wire_choices: tuple[WireChoice, ...] = ()
+    inhibit: Inhibit | None = None  # None: nothing is said of a start inhibit
+    drive: Drive | None = None  # None: nothing is said of the driveline
     name: str = ""
     note: str = ""
     warnings: tuple[str, ...] = ()  # odd but usable; each is ready to print, with file, line and path

@@ -161,6 +161,7 @@ class Switch(_Named):
     action: str = "maintained"
     carries: Value | None = None
     positions: tuple[str, ...] = ()  # empty: by hand
+    mid: tuple[tuple[str, str], ...] = ()  # point between two positions: "open", "closed" or "either"
 
 
 @dataclass(frozen=True, kw_only=True)

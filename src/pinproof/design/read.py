@@ -69,7 +69,7 @@ class Reader(Tables):
         if isinstance(raw, dict):
             row = self.table(raw, NUMBER, at, path)
             basis, note = row.get("basis", "assumed"), row.get("note", "")
-            if not row.has("value"):
+            if "value" not in raw:  # mistyped or missing, and told so
                 return None
             raw, at, own_path = raw["value"], (*at, "value"), f"{path}.value"
         number = self.quantity(raw, key.dimension, at, own_path, allow_milli=key.kind not in ("leak", "number"))
@@ -175,6 +175,16 @@ class Reader(Tables):
         return Value(
             value, low, high, key.dimension, path, _range_text(raw), row.get("basis", "assumed"), row.get("note", "")
         )
+
+    def _ratios(self, key: Key, raw: Any, at: Path, path: str) -> tuple[Value, ...] | None:
+        """A list of numbers with their ranges, or None for one of the key's words."""
+        if isinstance(raw, str) and raw in key.words:
+            return None
+        if not isinstance(raw, list) or not 0 < len(raw) <= key.most:
+            self._wrong(at, path, raw, f"a list of 1 to {key.most}; write {key.example} or {listed(key.words)}")
+            return None
+        read = [self._range(key, one, (*at, number), f"{path}.{number + 1}") for number, one in enumerate(raw)]
+        return tuple(one for one in read if one is not None)
 
     def _leak(self, key: Key, raw: Any, at: Path, path: str) -> Value | None:
         if isinstance(raw, str) and raw in key.words:

@@ -12,6 +12,7 @@ from typing import Any
 from pinproof.design.keys import MOST_ENTRIES, NUMBER, PULL, RANGE, RESISTOR, TABLES, TRUCK, Key, Table
 from pinproof.design.locate import Path
 from pinproof.design.messages import listed, nearest, shorten
+from pinproof.design.model_drive import Answer
 from pinproof.design.read_words import MOST_FAULTS, Words
 from pinproof.design.rows import Row, labels_of
 
@@ -20,6 +21,7 @@ _ELEMENT_VALUES = {
     "wire": Key("value", "range", "", dimension="resistance", least=0.0),
     "leak": Key("value", "leak", "", dimension="resistance", above=0.0),
 }
+LONGEST_ANSWER = 200
 _OF_QUANTITIES = (NUMBER, RANGE, RESISTOR, PULL)
 
 
@@ -74,9 +76,12 @@ class Tables(Words):
     def _unknown_key(self, row: Row, name: str, known: list[str]) -> str:
         """Note an unknown key; the known one that is near, or ""."""
         shown = shorten(name)
-        near = nearest(name, known)
+        moved = row.table is TRUCK and f"drive.{name}" in TABLES
+        near = "" if moved else nearest(name, known)
         path = f"{row.path}.{shown}" if row.path else shown
-        if near:
+        if moved:
+            message = f"Unknown key here; it belongs under [drive]. Write it as drive.{name} between its brackets."
+        elif near:
             message = f'Unknown key. Did you mean "{near}"?'
         else:
             owners = [t.name for t in TABLES.values() if t.key(name) is not None and "." not in t.name]
@@ -109,6 +114,14 @@ class Tables(Words):
             self._wrong(at, path, raw, f"a table; write [{path}] on a line of its own")
             return None
         return self.table(raw, TABLES[key.to], at, path)
+
+    def _answer(self, key: Key, raw: Any, at: Path, path: str) -> Answer | None:
+        """A text with its basis; None for an empty one."""
+        row = self.table(raw, NUMBER, at, path) if isinstance(raw, dict) else None
+        text = self._free(raw if row is None else raw.get("value", ""), at, path, LONGEST_ANSWER)
+        if row is None:
+            return Answer(text, "assumed") if text else None
+        return Answer(text, row.get("basis", "assumed"), row.get("note", "")) if text else None
 
     def _is_double_bracket(self, raw: Any, at: Path, path: str) -> bool:
         """True, with the fault noted, for [[supply]] where [supply] is meant."""

@@ -154,6 +154,23 @@ class Words:
                 self.fault((*at, number), path, "A group needs at least two contacts; one alone excludes nothing.")
         return groups
 
+    def _codes(self, key: Key, raw: Any, at: Path, path: str) -> tuple[tuple[str, str], ...]:
+        """Names, each with a text."""
+        if not isinstance(raw, dict) or len(raw) > MOST_ENTRIES:
+            self._wrong(at, path, raw, f"a table in one line; write {key.example}")
+            return ()
+        return tuple((str(name), self._free(text, (*at, name), path, LONGEST_NAME)) for name, text in raw.items())
+
+    def _states(self, key: Key, raw: Any, at: Path, path: str) -> tuple[tuple[str, str], ...]:
+        """Names, each with one of the key's words."""
+        if not isinstance(raw, dict):
+            self._wrong(at, path, raw, f"a table in one line; write {key.example}")
+            return ()
+        if len(raw) > MOST_ENTRIES:
+            self.fault(at, path, f"The table has {len(raw)} entries; {MOST_ENTRIES} is the most that is read.")
+            return ()
+        return tuple((str(name), self._word(key, word, (*at, name), path)) for name, word in raw.items())
+
     def _pair(self, key: Key, raw: Any, at: Path, path: str) -> tuple[str, ...]:
         before = len(self.faults)
         found = self._list(raw, at, path, key.example)

@@ -90,8 +90,15 @@ def _shape(key: Key) -> dict[str, Any]:
             return {"type": "array", "items": _TEXT, "minItems": 2, "maxItems": 2}
         case "chain":
             return {"type": "array", "items": {"anyOf": [_TEXT, _NAMES]}, "maxItems": MOST_ENTRIES}
+        case "states":
+            return {"type": "object", "additionalProperties": {"enum": list(key.words)}}
         case "lengths":
             return dict(_NAMES)
+        case "codes":
+            return {"type": "object", "additionalProperties": _TEXT}
+        case "ratios":
+            several = {"type": "array", "items": _or_table("range"), "maxItems": key.most or MOST_ENTRIES}
+            return {"anyOf": [{"enum": list(key.words)}, several]}
         case "length_pairs":
             pair = {"type": "array", "items": _TEXT, "minItems": 2, "maxItems": 2}
             return {"type": "array", "items": pair, "maxItems": MOST_ENTRIES}
@@ -104,7 +111,7 @@ def _shape(key: Key) -> dict[str, Any]:
             return {"type": "boolean"}
         case "whole":
             return {"type": "integer"} | ({} if key.least is None else {"minimum": int(key.least)})
-        case "number" | "leak" | "reading":
+        case "number" | "leak" | "reading" | "answer":
             return _or_table("number")
         case "range":
             return _or_table("range")

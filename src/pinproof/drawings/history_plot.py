@@ -19,7 +19,10 @@ from datetime import UTC, datetime
 from pinproof.drawings.measure import drawable, reach_mm, width_mm, wrap
 from pinproof.drawings.place import Drawing
 from pinproof.drawings.svg import Canvas, number
+from pinproof.meter import Band
 from pinproof.quantities import format_value
+from pinproof.record.drift import seconds
+from pinproof.record.history import History
 
 WIDTHS_MM = {"wide": 182.0, "narrow": 84.0}
 HIGH_MM = 52.0
@@ -87,6 +90,32 @@ def history_plot(
         raise ValueError("a history needs at least one reading")
     ordered = sorted(points, key=lambda each: each.time_s)
     return _Plot(title, ordered, unit, as_built, works, words, WIDTHS_MM[layout]).draw(ident)
+
+
+def plot_of(
+    history: History, as_built: Band | None, works: Band | None, *, words: str = "", layout: str = "wide",
+    ident: str = "history",
+) -> Drawing:  # fmt: skip
+    """Draw one history of the record with what its point should read now.
+
+    Parameters
+    ----------
+    history : History
+        With a unit, and so with numbers.
+    as_built, works : Band or None
+        From the meter's expectation.
+    words, layout, ident : str
+        As `history_plot`.
+    """
+    points = [
+        HistoryPoint(seconds(each.taken_utc), each.value, 0.0 if math.isnan(each.error_limit) else each.error_limit)
+        for each in history.entries
+    ]
+    bands = [HistoryBand(each.low, each.high) if each else None for each in (as_built, works)]
+    return history_plot(
+        f"{history.station}, {history.entries[-1].meter}", points, history.unit, as_built=bands[0], works=bands[1],
+        words=words[:1].upper() + words[1:], layout=layout, ident=ident,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)

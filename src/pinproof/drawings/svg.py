@@ -59,10 +59,21 @@ class Canvas:
         ET.SubElement(self.root, "title", {"id": f"{ident}-title"}).text = self.title
         ET.SubElement(self.root, "desc", {"id": f"{ident}-desc"}).text = self.description
         self._into = self.root
+        self._shift = (0.0, 0.0)
 
     def group(self, ident: str = "", kind: str = "") -> None:
         """Start a group of shapes beside the earlier ones; it lasts until the next."""
         self._into = ET.SubElement(self.root, "g", _named(ident, kind))
+        self._shift = (0.0, 0.0)
+
+    def frame(self, ident: str, x: float, y: float, width: float, height: float, shift: tuple[float, float]) -> None:
+        """Start a group that shows only this rectangle; what is drawn into it is moved by `shift`."""
+        clip = ET.SubElement(self.root, "clipPath", {"id": ident})
+        sizes = {"x": x, "y": y, "width": width, "height": height}
+        ET.SubElement(clip, "rect", {k: number(v) for k, v in sizes.items()})
+        outer = ET.SubElement(self.root, "g", {"clip-path": f"url(#{ident})"})
+        self._into = ET.SubElement(outer, "g", {"transform": f"translate({number(shift[0])} {number(shift[1])})"})
+        self._shift = shift
 
     def line(
         self, x1: float, y1: float, x2: float, y2: float, *, width: float = 0.25, dash: str = "", soft: bool = False
@@ -114,6 +125,11 @@ class Canvas:
         style = {**(_stroke(stroke, dash, soft) if stroke else {}), **_fill(fill), **_named("", kind)}
         self._add("path", {}, {"d": commands, **style})
 
+    def broad(self, commands: str, width: float) -> None:
+        """A broad band along a path, light enough to write on."""
+        style = {"stroke": "currentColor", "stroke-width": number(width), "stroke-opacity": "0.16"}
+        self._add("path", {}, {"d": commands, "stroke-linejoin": "round", **style})
+
     def hatch(self, left: float, top: float, right: float, bottom: float, *, pitch: float, lean: str) -> None:
         """Fill a rectangle with fine lines: `lean` "/" or "\\" slanted, "x" both, "-" level."""
         parts: list[tuple[float, float, float, float]] = []
@@ -156,7 +172,8 @@ class Canvas:
         # Where the shipped typeface is missing the text is squeezed into the width it was measured with.
         attributes["lengthAdjust"] = "spacingAndGlyphs"
         self._add("text", {"x": x, "y": y, "font-size": size, "textLength": wide}, attributes).text = shown
-        box = LabelBox(shown, left, y - above, left + wide, y + below)
+        right, down = self._shift
+        box = LabelBox(shown, left + right, y - above + down, left + wide + right, y + below + down)
         self.labels.append(box)
         return box
 

@@ -2,7 +2,7 @@
 
 Answers: how quickly does everything turn, what does a shift do, up to where is it safe, can the controller's lines
          work, what of a stranger's table may stay, and what must the controller be told?
-Touches: the driveline's own file, only in `file.load_drive` and `save_starter`. No printing, no clock.
+Touches: nothing. No file, no printing, no clock.
 Must not: know a command line, draw, or guess a unit.
 Beside:  docs/driveline.md has every formula with its source.
 
@@ -11,10 +11,9 @@ Modules
 span      a positive number with its range, and reckoning with it
 speeds    the formulas on plain numbers
 tyre      rolling circumference from a roll-out, revolutions or a size
-model     one driveline as its file describes it
-reading   numbers of the file with unit, range and basis
-file      the file; a starter with blanks
+stated    what the design file states, ready to be reckoned with
 lines     where the controller shifts by itself, judged
+leads     how early an upshift must be commanded
 sums      all of it joined
 borrowed  a table from another truck, converted and marked
 sheet     the settings sheet
@@ -22,32 +21,31 @@ results   what comes out, and its JSON
 """
 
 from pinproof.driveline.borrowed import convert, converted_csv, table_check
-from pinproof.driveline.file import DriveFault, drive_of, load_drive, save_starter
-from pinproof.driveline.model import Borrowed, Drive
-from pinproof.driveline.results import Cell, Check, Converted, Downshift, DriveSums, Setting, as_json
+from pinproof.driveline.results import Cell, Check, Converted, Downshift, DriveSums, Lead, Setting, as_json
 from pinproof.driveline.sheet import blanks, settings_sheet
 from pinproof.driveline.span import Span, remains
 from pinproof.driveline.speeds import (
     after_shift,
     downshift_limit,
     engine_rpm,
+    gained_rpm,
     output_rpm,
     pulses_per_m,
     road_speed,
     separation,
 )
+from pinproof.driveline.stated import DriveFault, drive_of
 from pinproof.driveline.sums import drive_sums
-from pinproof.driveline.tyre import circumference_of_size, diameter_of_size
+from pinproof.driveline.tyre import circumference_of_size
 
 __all__ = [
-    "Borrowed",
     "Cell",
     "Check",
     "Converted",
     "Downshift",
-    "Drive",
     "DriveFault",
     "DriveSums",
+    "Lead",
     "Setting",
     "Span",
     "after_shift",
@@ -56,17 +54,15 @@ __all__ = [
     "circumference_of_size",
     "convert",
     "converted_csv",
-    "diameter_of_size",
     "downshift_limit",
     "drive_of",
     "drive_sums",
     "engine_rpm",
-    "load_drive",
+    "gained_rpm",
     "output_rpm",
     "pulses_per_m",
     "remains",
     "road_speed",
-    "save_starter",
     "separation",
     "settings_sheet",
     "table_check",

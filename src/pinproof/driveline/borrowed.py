@@ -10,15 +10,18 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pinproof.driveline.file import DriveFault
+from pinproof.design.model import Truck
+from pinproof.design.model_drive import Borrowed, Drive, Geared
 from pinproof.driveline.lines import KM_H, MPH, permitted, road, rpm
-from pinproof.driveline.model import Borrowed, Drive, Geared
 from pinproof.driveline.results import Cell, Check, Converted, DriveSums, Mark
 from pinproof.driveline.span import Span, remains
 from pinproof.driveline.speeds import HUNTS_BELOW, engine_rpm, output_rpm, road_speed, separation
+from pinproof.driveline.stated import DriveFault, around_m, drive_of, reduction_of
 from pinproof.driveline.sums import drive_sums
+from pinproof.driveline.tyre import rolled
 from pinproof.errors import PinproofError
 from pinproof.quantities import parse
 from pinproof.verdict import Verdict
@@ -30,15 +33,15 @@ _ONE = {"km/h": KM_H, "mph": MPH, "m/s": 1.0, "rpm": 1.0}  # one of the unit, in
 _DIGITS = {"km/h": 1, "mph": 1, "m/s": 1, "rpm": 0}  # what is entered is rounded to so many decimals
 
 
-def convert(drive: Drive, borrowed: Borrowed, text: str) -> Converted:
-    """Convert a table.
+def convert(truck: Truck, borrowed: Borrowed, text: str) -> tuple[Converted, ...]:
+    """Convert a table, once for each range of the transfer case.
 
     Parameters
     ----------
-    drive : Drive
-        This truck.
+    truck : Truck
+        This truck, with a driveline.
     borrowed : Borrowed
-        One of `drive.borrowed`.
+        One of `truck.drive.borrowed`.
     text : str
         The CSV file's text.
 
@@ -47,8 +50,12 @@ def convert(drive: Drive, borrowed: Borrowed, text: str) -> Converted:
     DriveFault
         Every row that cannot be read.
     """
-    table = _read(text, borrowed)
-    work = _Work(drive, borrowed, drive_sums(drive), drive.transfers[0])
+    table, sums, drive = _read(text, borrowed), drive_sums(truck), drive_of(truck)
+    return tuple(_converted(table, _Work(drive, borrowed, sums, transfer)) for transfer in drive.transfers)
+
+
+def _converted(table: _Table, work: _Work) -> Converted:
+    borrowed = work.borrowed
     rows, faults = [], []
     for line, head, cells in table.rows:
         try:
@@ -60,39 +67,46 @@ def convert(drive: Drive, borrowed: Borrowed, text: str) -> Converted:
         raise DriveFault(borrowed.file, (*faults[:20], *more))
     done = tuple(rows)
     if borrowed.holds == "shift speeds":
-        done = _hunting(done, [each.name for each in drive.gears])
+        done = _hunting(done, [each.name for each in work.drive.gears])
     return Converted(
-        borrowed.id, borrowed.file, borrowed.keyed_by, borrowed.unit, borrowed.holds, table.columns, done, work.scale,
+        borrowed.id, work.transfer.name,
+        borrowed.file, borrowed.keyed_by, borrowed.unit, borrowed.holds, table.columns, done, work.scale,
         work.notes(),
     )  # fmt: skip
 
 
-def converted_csv(found: Converted) -> str:
-    """The converted table as CSV, one row for each cell: what to enter, the range, the mark and why."""
+def converted_csv(tables: Sequence[Converted]) -> str:
+    """A converted table as CSV, one row for each cell of each range: what to enter, its range, the mark and why."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["row", "column", f"donor [{found.unit}]", f"enter [{found.unit}]", "low", "high", "mark", "why"])
+    found = tables[0]
+    writer.writerow(
+        ["range", "row", "column", f"donor [{found.unit}]", f"enter [{found.unit}]", "low", "high", "mark", "why"]
+    )
     step, digits = _ONE[found.unit], _DIGITS[found.unit]
-    for head, cells in found.rows:
-        for cell in cells:
-            if not cell.read:
-                continue
-            span = cell.converted
-            shown = ["", ""] if span is None else [f"{end / step:.{digits}f}" for end in (span.low, span.high)]
-            writer.writerow([head, cell.column, cell.read, cell.enter_text, *shown, cell.mark, cell.why])
+    for found in tables:
+        for head, cells in found.rows:
+            for cell in cells:
+                if not cell.read:
+                    continue
+                span = cell.converted
+                ends = ["", ""] if span is None else [f"{end / step:.{digits}f}" for end in (span.low, span.high)]
+                shown = [found.transfer, head, cell.column, cell.read, cell.enter_text, *ends, cell.mark, cell.why]
+                writer.writerow(shown)
     return out.getvalue()
 
 
 def table_check(found: Converted) -> Check:
     """One judgement of a whole table."""
+    subject = f"{found.id}, {found.transfer}"
     counts = [(mark, found.count(mark)) for mark in ("unsafe", "hunts", "pointless", "not known")]
     said = ", ".join(f"{count} {mark}" for mark, count in counts if count)
     if not said:
-        return Check("borrowed table", found.id, Verdict.PASS, f"All {len(found.cells)} cells may stay as converted.")
+        return Check("borrowed table", subject, Verdict.PASS, f"All {len(found.cells)} cells may stay as converted.")
     bad = found.count("unsafe") + found.count("hunts")
     cure = f"`--table {found.id}` shows each cell, what to enter and why."
     verdict = Verdict.FAIL if bad else Verdict.NOT_SHOWN
-    return Check("borrowed table", found.id, verdict, f"Of {len(found.cells)} cells {said}.", cure)
+    return Check("borrowed table", subject, verdict, f"Of {len(found.cells)} cells {said}.", cure)
 
 
 @dataclass(frozen=True)
@@ -146,7 +160,7 @@ def _read(text: str, borrowed: Borrowed) -> _Table:
 
 @dataclass(frozen=True)
 class _Work:
-    """One table on its way. Judged in one range of the transfer case, the first."""
+    """One table on its way, for one range of the transfer case."""
 
     drive: Drive
     borrowed: Borrowed
@@ -162,8 +176,8 @@ class _Work:
         """Own speed ÷ donor's speed at the same output speed."""
         if self.borrowed.tyre is None or self.borrowed.axle is None or self.borrowed.transfer is None:
             return Span.exact(1.0)
-        theirs = Span.of(self.borrowed.axle) * Span.of(self.borrowed.transfer) / self.borrowed.tyre.rolling_m
-        return theirs * self.drive.tyre.rolling_m / self.drive.reduction(self.transfer)
+        theirs = Span.of(self.borrowed.axle) * Span.of(self.borrowed.transfer) / rolled(self.borrowed.tyre).rolling_m
+        return theirs * around_m(self.drive) / reduction_of(self.drive, self.transfer)
 
     def notes(self) -> tuple[str, ...]:
         said = []
@@ -175,14 +189,14 @@ class _Work:
                 f"Copied as it is, every speed would be {what} off: own speed = donor's × {away.value:.4f} "
                 f"({away.low:.4f} to {away.high:.4f})."
             )
-            if self.drive.tyre.how != "roll-out":
+            if self.drive.tyre.roll_out is None:
                 said.append("Your own circumference is not from a roll-out: measure it, and the range shrinks.")
         else:
             said.append("Keyed by output speed: tyres and axles do not matter.")
         if self.borrowed.gears is None:
             said.append("Taken as the same gearbox with the same ratios.")
         if len(self.drive.transfers) > 1:
-            said.append(f"Judged in {self.transfer.name} range.")
+            said.append(f"Converted for and judged in {self.transfer.name} range.")
         return tuple(said)
 
     def row(
@@ -220,12 +234,12 @@ class _Work:
         """Output speed of this truck when its controller acts on the number. [rpm]"""
         if not self.by_road:
             return Span.exact(enter)
-        return output_rpm(Span.exact(enter), self.drive.tyre.rolling_m, self.drive.reduction(self.transfer))
+        return output_rpm(Span.exact(enter), around_m(self.drive), reduction_of(self.drive, self.transfer))
 
     def words(self, output: Span) -> str:
         if not self.by_road:
             return rpm(output)
-        speed = road_speed(output, self.drive.tyre.rolling_m, self.drive.reduction(self.transfer))
+        speed = road_speed(output, around_m(self.drive), reduction_of(self.drive, self.transfer))
         return road(speed.value, self.drive.units)
 
     def shift(self, line: int, head: str, column: str, read: str) -> Cell:
@@ -242,8 +256,8 @@ class _Work:
         if missing:
             why = f"this truck has no gear {missing[0][:20]}; it has {', '.join(names)}"
             return replace(blank, donor=donor, mark="not known", why=why)
-        if abs(names.index(before) - names.index(after)) != 1:
-            return replace(blank, donor=donor, mark="not known", why="no shift between neighbours")
+        if before == after:
+            return replace(blank, donor=donor, mark="not known", why="a shift into the same gear")
         up = names.index(after) > names.index(before)
         held = before if up else after  # in this gear the engine shall turn as in the donor
         converted = Span.exact(donor) * self.scale
@@ -333,19 +347,24 @@ class _Work:
 def _hunting(
     rows: tuple[tuple[str, tuple[Cell, ...]], ...], names: list[str]
 ) -> tuple[tuple[str, tuple[Cell, ...]], ...]:
-    """Mark both cells of a pair whose up and down lie too close together, or cross, at the same load."""
+    """Mark both cells of a pair, as `lines.hunts_with` has it, that lie too close together or cross."""
     places = {(cell.row, cell.column): cell for _, cells in rows for cell in cells if cell.enter}
     close: dict[tuple[str, str], str] = {}
-    for (name, column), up in places.items():
-        before, after = name.split(">")
-        down = places.get((f"{after}>{before}", column))
-        if down is None or names.index(after) < names.index(before):
-            continue
-        apart = separation(Span.exact(up.enter or 0.0), Span.exact(down.enter or 0.0))[1]
-        if apart < HUNTS_BELOW:
-            said = f"{apart * 100:.1f} %" if apart >= 0.0 else f"no room ({apart * 100:.1f} %)"
-            for one, other in ((up, down), (down, up)):
-                close[one.row, one.column] = f"{said} between it and {other.row}: it hunts"
+    ups: list[tuple[str, str, str, Cell]] = []
+    downs: list[tuple[str, str, str, Cell]] = []
+    for (name, column), cell in places.items():
+        before, _, after = name.partition(">")
+        if before in names and after in names:
+            (ups if names.index(after) > names.index(before) else downs).append((before, after, column, cell))
+    for before, after, column, up in ups:
+        for start, end, other, down in downs:
+            if column != other or not (end == before or start == after):
+                continue
+            apart = separation(Span.exact(up.enter or 0.0), Span.exact(down.enter or 0.0))[1]
+            if apart < HUNTS_BELOW:
+                said = f"{apart * 100:.1f} %" if apart >= 0.0 else f"no room ({apart * 100:.1f} %)"
+                for one, partner in ((up, down), (down, up)):
+                    close.setdefault((one.row, one.column), f"{said} between it and {partner.row}: it hunts")
 
     def marked(cell: Cell) -> Cell:
         why = close.get((cell.row, cell.column))

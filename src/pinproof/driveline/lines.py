@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from pinproof.driveline.model import Drive, Geared, ShiftLine
+from pinproof.design.model_drive import Drive, Geared, ShiftLine
 from pinproof.driveline.results import Check, Downshift, LineRow
 from pinproof.driveline.span import Span, remains
 from pinproof.driveline.speeds import (
@@ -22,7 +22,8 @@ from pinproof.driveline.speeds import (
     road_speed,
     separation,
 )
-from pinproof.quantities import format_value
+from pinproof.driveline.stated import around_m, reduction_of
+from pinproof.quantities import format_value, plain_number
 from pinproof.verdict import Verdict
 
 KM_H, MPH = 1.0 / 3.6, 0.44704  # m/s, exact
@@ -40,6 +41,12 @@ def road(span: Span | float, units: str) -> str:
     scale, unit = (MPH, "mph") if units == "us" else (KM_H, "km/h")
     low, high = _outward(span, scale, 1)
     return f"{low} {unit}" if low == high else f"{low} to {high} {unit}"
+
+
+def ends(span: Span, unit: float = 1.0, digits: int = 4) -> str:
+    """A span of plain numbers in words."""
+    low, high = plain_number(span.low / unit, digits), plain_number(span.high / unit, digits)
+    return low if low == high else f"{low} to {high}"
 
 
 def permitted(downshift: Downshift, units: str) -> tuple[str, str]:
@@ -72,7 +79,7 @@ def _outward(span: Span | float, unit: float, digits: int) -> tuple[str, str]:
 
 def line_row(drive: Drive, line: ShiftLine, transfer: Geared) -> LineRow:
     """A line in one range. What is given stays as it is; the others follow with their ranges."""
-    around, reduction, share = drive.tyre.rolling_m, drive.reduction(transfer), remains(drive.slip)
+    around, reduction, share = around_m(drive), reduction_of(drive, transfer), remains(drive.slip)
     old, new = Span.of(drive.gear(line.before).ratio), Span.of(drive.gear(line.after).ratio)
     at = Span.of(line.at)
     if line.given == "engine":
@@ -107,7 +114,7 @@ def check_limiter(drive: Drive) -> Check:
 
 def check_up(drive: Drive, row: LineRow) -> list[Check]:
     """Is it reached before the limiter, and where does it land?"""
-    subject, found = _subject(drive, row), []
+    subject, found = subject_of(drive, row), []
     engine = f"The engine turns {rpm(row.engine_rpm)} at this line"
     limiter = None if drive.limiter_rpm is None else Span.of(drive.limiter_rpm)
     if limiter is None:
@@ -143,11 +150,11 @@ def check_down(drive: Drive, row: LineRow, downshift: Downshift) -> Check:
         f"turns {rpm(row.engine_after_rpm)}"
     )
     if row.output_rpm.high <= downshift.permitted_rpm:
-        return Check("down line", _subject(drive, row), Verdict.PASS, f"{said}. Permitted: {allowed}.")
+        return Check("down line", subject_of(drive, row), Verdict.PASS, f"{said}. Permitted: {allowed}.")
     over = row.output_rpm.high > downshift.limit_rpm.low
     why = "the engine can over-speed" if over else "no over-speed yet, but the margin and time are used up"
     cure = f"Lower the line to {allowed} or less."
-    return Check("down line", _subject(drive, row), Verdict.FAIL, f"{said}: {why}. Permitted: {allowed}.", cure)
+    return Check("down line", subject_of(drive, row), Verdict.FAIL, f"{said}: {why}. Permitted: {allowed}.", cure)
 
 
 def gap(up: LineRow, down: LineRow) -> tuple[float, float, float]:
@@ -157,11 +164,23 @@ def gap(up: LineRow, down: LineRow) -> tuple[float, float, float]:
     return separation(up.output_rpm, down.output_rpm)
 
 
+def hunts_with(up: LineRow, down: LineRow) -> bool:
+    """True for an up and a down line at one load of which one leads into the gear that the other leads out of."""
+    if (up.kind, down.kind) != ("up", "down") or (up.transfer, up.load) != (down.transfer, down.load):
+        return False
+    return down.after == up.before or down.before == up.after
+
+
 def check_separation(drive: Drive, up: LineRow, down: LineRow) -> Check:
     """Does the gearbox hunt between two gears?"""
     low, _, high = gap(up, down)
     shown = f"{low * 100:.1f} %" if f"{low:.3f}" == f"{high:.3f}" else f"{low * 100:.1f} to {high * 100:.1f} %"
-    subject = _subject(drive, up).replace("→", "↔")
+    back = (down.before, down.after) == (up.after, up.before)
+    subject = (
+        subject_of(drive, up).replace("→", "↔")
+        if back
+        else f"{down.before} → {down.after} with {subject_of(drive, up)}"
+    )
     said = f"The down line lies {shown} below the up line."
     if high < 0.0:
         said = f"The down line lies above the up line ({shown})."
@@ -182,32 +201,31 @@ def line_checks(drive: Drive, rows: Sequence[LineRow], downshifts: Sequence[Down
             found += check_up(drive, row)
         else:
             found.append(check_down(drive, row, into[row.transfer, row.after]))
-    ups = {(r.transfer, r.before, r.after, r.load): r for r in rows if r.kind == "up"}
-    downs = {(r.transfer, r.after, r.before, r.load): r for r in rows if r.kind == "down"}
-    lonely: dict[tuple[str, str, str], str] = {}  # once for all ranges of the transfer case
-    for key in dict.fromkeys([*ups, *downs]):
-        if key in ups and key in downs:
-            found.append(check_separation(drive, ups[key], downs[key]))
-        else:
-            lonely[key[1:]] = "down" if key in ups else "up"
-    for (lower, upper, load), missing in lonely.items():
+    pairs = [(up, down) for up in rows for down in rows if hunts_with(up, down)]
+    found += [check_separation(drive, up, down) for up, down in pairs]
+    partnered = {each.number for pair in pairs for each in pair}
+    for row in rows:
+        if row.number in partnered or row.transfer != drive.transfers[0].name:  # once for all ranges
+            continue
+        missing = "down" if row.kind == "up" else "up"
         found.append(
             Check(
-                "separation", f"{lower} ↔ {upper}, {load}", Verdict.NOT_SHOWN,
-                f"There is no {missing} line at this load, so it cannot be told whether it hunts.",
-                f"Write the {missing} line between {lower} and {upper} as a [[shift]].",
+                "separation", f"{row.before} → {row.after}, {row.load}", Verdict.NOT_SHOWN,
+                f"There is no {missing} line back at this load, so it cannot be told whether it hunts.",
+                f"Write the {missing} line from {row.after} to {row.before} as a [[drive.shift]].",
             )
         )  # fmt: skip
     if not rows:
         found.append(
             Check(
                 "up line", "all", Verdict.NOT_SHOWN, "No line is written: where the controller shifts by itself was "
-                "not looked at.", "Write each line as a [[shift]], or borrow a table.",
+                "not looked at.", "Write each line as a [[drive.shift]], or borrow a table.",
             )
         )  # fmt: skip
     return found
 
 
-def _subject(drive: Drive, row: LineRow) -> str:
+def subject_of(drive: Drive, row: LineRow) -> str:
+    """A line in words."""
     range_ = f", {row.transfer}" if len(drive.transfers) > 1 else ""
     return f"{row.before} → {row.after}, {row.load}{range_}"

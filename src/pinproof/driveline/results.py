@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pinproof.design.model import Value
+from pinproof.design.model import BASES, Value
 from pinproof.driveline.span import Span
 from pinproof.verdict import Verdict
 
@@ -73,6 +73,16 @@ class Downshift:
 
 
 @dataclass(frozen=True)
+class Lead:
+    """How early a gear's upshift must be commanded, at full throttle, so that the engine keeps off its limiter."""
+
+    gear: str
+    climb_rpm_per_s: Span
+    gained_rpm: Span  # between the command and the moment when the engine stops climbing
+    latest_rpm: float | None  # engine speed of the latest command, for every truck; None while the limiter is unknown
+
+
+@dataclass(frozen=True)
 class LineRow:
     """One line in one range of the transfer case, in all three speeds."""
 
@@ -105,7 +115,7 @@ class Pulses:
 class Check:
     """One judgement: what was asked of what, and what to do."""
 
-    check: str  # "limiter", "up line", "landing", "down line", "separation", "borrowed table"
+    check: str  # "limiter", "up line", "landing", "lead", "down line", "separation", "borrowed table"
     subject: str
     verdict: Verdict
     text: str
@@ -127,6 +137,7 @@ class DriveSums:
     at: tuple[AtSpeed, ...]
     steps: tuple[Step, ...]
     downshifts: tuple[Downshift, ...]
+    leads: tuple[Lead, ...]  # of the gears whose climb is written, the highest apart
     lines: tuple[LineRow, ...]
     sensors: tuple[Pulses, ...]
     checks: tuple[Check, ...]
@@ -142,6 +153,15 @@ class DriveSums:
     def downshift(self, transfer: str, gear: str) -> Downshift:
         """KeyError if there is none."""
         return _found(self.downshifts, transfer, gear)
+
+    @property
+    def weakest(self) -> Value | None:
+        """What to measure first: of the weakest basis, and of those the widest; None if nothing waits."""
+
+        def rank(value: Value) -> tuple[int, float]:
+            return BASES.index(value.basis), (value.high - value.low) / (abs(value.value) or 1.0)
+
+        return max(self.rests_on, key=rank, default=None)
 
     def gear(self, transfer: str, gear: str) -> GearRow:
         """KeyError if there is none."""
@@ -166,9 +186,13 @@ class Cell:
 
 @dataclass(frozen=True)
 class Converted:
-    """A borrowed table in this truck's numbers. `rows` are the heads as converted, one cell for each column."""
+    """A borrowed table in this truck's numbers, for one range of the transfer case.
+
+    `rows` are the heads as converted, one cell for each column.
+    """
 
     id: str
+    transfer: str
     file: str
     keyed_by: str
     unit: str

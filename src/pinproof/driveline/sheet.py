@@ -1,7 +1,7 @@
 """The settings sheet: everything the controller has to be told, whichever program writes it.
 
 Answers: which number or word, why, resting on what, and how a log shows that it took? Blank where only the owner knows.
-Units:   in words; metric or US as the driveline's file asks.
+Units:   in words; metric or US as [drive] asks.
 Touches: nothing.
 Sources: what a controller of this kind has to be told, and the reasons: common practice, no source. Guards that hold
          or refuse a downshift by comparing predicted speeds: US patents 6,175,797 and
@@ -15,10 +15,12 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pinproof.design.model import Line, Truck, Value
-from pinproof.driveline.lines import over_speed, permitted, road, rpm
-from pinproof.driveline.model import Drive, Sensor
-from pinproof.driveline.results import DriveSums, Pulses, Setting
+from pinproof.design.model_drive import Drive, Sensor
+from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
+from pinproof.driveline.results import DriveSums, Lead, Pulses, Setting
 from pinproof.driveline.span import Span
+from pinproof.driveline.stated import around_m, drive_of
+from pinproof.driveline.tyre import rolled
 from pinproof.quantities import plain_number
 
 PLACE = {
@@ -27,7 +29,7 @@ PLACE = {
     "wheel": "at the wheel",
     "turbine": "on the turbine",
 }
-# key of [settings]: topic, what, why, how the log proves it
+# key of [drive.settings] or [drive.log]: topic, what, why, how the log proves it
 OWNER: dict[str, tuple[str, str, str, str]] = {
     "enable": (
         "manual mode", "where the controller learns that manual is wanted",
@@ -35,8 +37,8 @@ OWNER: dict[str, tuple[str, str, str, str]] = {
         "Lever to manual, no tap: the manual state must change within a second; if it shows only after the first tap, "
         "write that down for the driver.",
     ),
-    "lever_code": (
-        "manual mode", "code that the lever reports in the manual position",
+    "lever": (
+        "manual mode", "code that the lever reports in each detent, and in manual",
         "It is the code as REPORTED, not the position as drawn: read it live in every detent.",
         "Engine off, lever through every detent and back: each code must show once, and manual's in its own only.",
     ),
@@ -73,7 +75,7 @@ OWNER: dict[str, tuple[str, str, str, str]] = {
     ),
     "held_request": (
         "limits", "how long a refused downshift is kept waiting",
-        "A held request comes late, as a shift that nobody expects; 0 refuses at once.",
+        "A held request comes late, as a shift that nobody expects; none refuses at once.",
         "Tap down above the permitted speed, then brake: refused for good, or within this time.",
     ),
     "lock_up": (
@@ -101,45 +103,73 @@ OWNER: dict[str, tuple[str, str, str, str]] = {
         "display", "where the gear on the dash comes from", "Commanded gear shown as real hides a shift that failed.",
         "Shown gear equals the gear from turbine ÷ output in steady drive.",
     ),
-    "cold_guard": (
-        "limits", "what is refused while the oil is cold", "Else a cold refusal looks like a broken button.",
+    "cold_below": (
+        "limits", "oil temperature below which taps are refused", "Else a cold refusal looks like a broken button.",
         "Oil temperature beside the first refused tap of the day.",
     ),
 }  # fmt: skip
 
 
-def settings_sheet(drive: Drive, sums: DriveSums, truck: Truck | None = None) -> tuple[Setting, ...]:
+WHERE = {"tap_codes": "[[line.window]]", "debounce": "[[input]] debounce"}
+"""Rows that come from elsewhere in the design file, and from where."""
+
+
+def settings_sheet(truck: Truck, sums: DriveSums) -> tuple[Setting, ...]:
     """All rows, computed ones first.
 
     Parameters
     ----------
-    drive, sums : Drive, DriveSums
-        The driveline and `drive_sums` of it.
-    truck : Truck, optional
-        Its design: coded lines and debounce come from there.
+    truck, sums : Truck, DriveSums
+        The design and `drive_sums` of it.
+
+    Raises
+    ------
+    DriveFault
+        The design file says nothing of the driveline.
     """
+    drive = drive_of(truck)
     found = [*_of_the_truck(drive, sums), *_limits(drive, sums), *_lines(drive, sums)]
-    known = {} if truck is None else _of_the_design(truck)
+    answers = {key: (each.text, each.basis, each.note) for key, each in drive.answers}
+    known = _of_the_design(truck) | _of_the_log(drive)
     for key, (topic, what, reason, proof) in OWNER.items():
-        answer = (drive.answers or {}).get(key)
-        value, basis = ("", "") if answer is None else (answer.text, answer.basis)
-        if answer is not None and answer.note:
-            basis = f"{basis}: {answer.note}"
-        if not value and key in known:
-            value, basis = known[key]
-        found.append(Setting(topic, what, value, reason, basis, proof, True))
+        value, basis, note = answers.get(key, ("", "", ""))
+        if not value:
+            value, basis = known.get(key, ("", ""))
+        if not value and key in WHERE:
+            reason = f"{reason} Write it as {WHERE[key]} of this design."
+        found.append(Setting(topic, what, value, reason, f"{basis}: {note}" if note else basis, proof, True))
     return tuple(found)
 
 
+def _of_the_log(drive: Drive) -> dict[str, tuple[str, str]]:
+    """What [drive.log] says of the controller's settings."""
+    log, found = drive.log, {}
+    if log is None:
+        return {}
+    chosen = "as set, by [drive.log]"
+    codes = [f"{detent} {code}" for detent, code in log.lever]
+    manual = f"manual is {' or '.join(log.lever_manual)}" if log.lever_manual else ""
+    if manual:  # without it the row waits: the codes of the other detents tell nothing of manual
+        found["lever"] = ("; ".join([*codes, manual]), chosen)
+    for key in ("auto_repeat", "at_limiter"):
+        if getattr(log, key):
+            found[key] = (getattr(log, key), chosen)
+    for key, none in (("held_request", "refused at once"), ("cold_below", "never")):
+        said = getattr(log, key)
+        if said is not None:
+            found[key] = (none, chosen) if said == "none" else (said.text, said.basis)
+    return found
+
+
 def _of_the_truck(drive: Drive, sums: DriveSums) -> list[Setting]:
-    around, rows = drive.tyre.rolling_m, []
-    metric = f"{_ends(around, 1.0, 4)} m ({_ends(Span.exact(1000.0) / around, 1.0, 4)} rev/km)"
-    us = f"{_ends(around, 0.0254, 4)} in ({_ends(Span.exact(1609.344) / around, 1.0, 4)} rev/mile)"
+    around, rows, tyre = around_m(drive), [], rolled(drive.tyre)
+    metric = f"{ends(around, 1.0, 4)} m ({ends(Span.exact(1000.0) / around, 1.0, 4)} rev/km)"
+    us = f"{ends(around, 0.0254, 4)} in ({ends(Span.exact(1609.344) / around, 1.0, 4)} rev/mile)"
     both = f"{us}, {metric}" if drive.units == "us" else f"{metric}, {us}"
     rows.append(
         Setting(
             "truck", "rolling circumference", f"enter {plain_number(around.value, 4)} m; it may be {both}",
-            "Every road speed hangs on it.", f"{drive.tyre.basis}, {drive.tyre.how}",
+            "Every road speed hangs on it.", f"{tyre.basis}, {tyre.how}",
             "Road speed against satellite speed on firm level ground, straight, over 30 s.",
         )
     )  # fmt: skip
@@ -179,10 +209,10 @@ def _of_the_truck(drive: Drive, sums: DriveSums) -> list[Setting]:
 
 def _sensor(drive: Drive, each: Pulses) -> Setting:
     per_km, per_mile = each.per_m * 1000.0, each.per_m * 1609.344
-    far = f"{_ends(per_mile, 1.0, 5)} per mile" if drive.units == "us" else f"{_ends(per_km, 1.0, 5)} per km"
+    far = f"{ends(per_mile, 1.0, 5)} per mile" if drive.units == "us" else f"{ends(per_km, 1.0, 5)} per km"
     return Setting(
         "truck", f"speed sensor {each.sensor}, {PLACE[each.place]}" + (f", {each.transfer}" if each.transfer else ""),
-        f"{_ends(each.per_turn, 1.0, 6)} pulses per turn, {far}", "A wrong count scales every speed.",
+        f"{ends(each.per_turn, 1.0, 6)} pulses per turn, {far}", "A wrong count scales every speed.",
         _basis_of(drive, each.sensor), "Its speed against satellite speed, straight, no wheelspin.",
     )  # fmt: skip
 
@@ -191,7 +221,7 @@ def _turbine(each: Sensor) -> Setting:
     return Setting(
         topic="truck",
         what=f"speed sensor {each.id}, {PLACE[each.place]}",
-        value=f"{_ends(Span.of(each.teeth), 1.0, 6)} pulses per turn",
+        value=f"{ends(Span.of(each.teeth), 1.0, 6)} pulses per turn",
         reason="A wrong count looks like slip, or like the wrong gear.",
         basis=each.teeth.basis,
         proof="Equal to engine speed while the converter is locked.",
@@ -226,17 +256,34 @@ def _limits(drive: Drive, sums: DriveSums) -> list[Setting]:
         what = f"highest speed for a shift down into {each.gear}{range_}"
         proof = "No shift into this gear begins above it; a tap above it is refused or held."
         rows.append(Setting("limits", what, value, reason, "computed", proof))
+    rows += [_lead(each) for each in sums.leads if each.latest_rpm is not None]
+    rows += [
+        Setting(
+            "limits", f"{which} gear in manual", name, "A tap beyond it is refused.", "as set, by [drive.log]",
+            f"In {name} a tap {way} gives no command.",
+        )
+        for which, name, way in (("lowest", drive.lowest_gear, "down"), ("highest", drive.highest_gear, "up"))
+    ]  # fmt: skip
     least = drive.least_rpm
     for before, after in pairwise(each.name for each in drive.gears):
         what = f"least speed for a shift up from {before} into {after}"
         proof = "No shift into this gear begins below it; a tap below it is refused."
         if least is None:
-            rows.append(Setting("limits", what, "", "Write engine.least to have it computed.", "", proof, True))
+            rows.append(Setting("limits", what, "", "Write drive.engine.least to have it computed.", "", proof, True))
             continue
         low = math.ceil((Span.of(least) / Span.of(drive.gear(after).ratio)).high)
         reason = f"Below it the engine labours in the new gear, under {least.text}."
         rows.append(Setting("limits", what, f"output shaft {rpm(low * 1.0)}", reason, "computed", proof))
     return rows
+
+
+def _lead(each: Lead) -> Setting:
+    return Setting(
+        "limits", f"latest command of an upshift in {each.gear}, at full throttle",
+        f"engine {rpm(float(math.floor(each.latest_rpm or 0.0)))}",
+        f"The engine climbs {rpm(each.gained_rpm)} further until the shift takes hold; later, it meets the limiter.",
+        "computed", "At every full-throttle upshift the engine stays below the limiter.",
+    )  # fmt: skip
 
 
 def _lines(drive: Drive, sums: DriveSums) -> list[Setting]:
@@ -287,11 +334,6 @@ def _codes(line: Line) -> str:
         parts.append(f"{window.meaning} {words}")
     parts += [f"{target.meaning} about {target.text}" for target in line.targets]
     return ", ".join(parts)
-
-
-def _ends(span: Span, unit: float, digits: int) -> str:
-    low, high = plain_number(span.low / unit, digits), plain_number(span.high / unit, digits)
-    return low if low == high else f"{low} to {high}"
 
 
 def blanks(sheet: Sequence[Setting]) -> int:

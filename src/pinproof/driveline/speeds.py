@@ -63,6 +63,11 @@ def gained_m_per_s(latency_s: float, acceleration_m_per_s2: float) -> float:
     return max(0.0, latency_s * acceleration_m_per_s2)
 
 
+def gained_rpm(climb_rpm_per_s: Span, time_s: Span) -> Span:
+    """What an engine climbs between the command of an upshift and the moment when it stops climbing. [rpm]"""
+    return climb_rpm_per_s * time_s
+
+
 def separation(up: Span, down: Span) -> tuple[float, float, float]:
     """1 − down ÷ up: least, nominal, greatest. [1] Below zero the down line lies above the up line."""
     share = down / up

@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from pinproof.design.model import Value
+from pinproof.design.model import Truck, Value
+from pinproof.design.model_drive import Drive, Geared, Sensor
+from pinproof.driveline.leads import lead_checks, leads
 from pinproof.driveline.lines import check_limiter, line_checks, line_row
-from pinproof.driveline.model import Drive, Geared, Sensor
 from pinproof.driveline.results import AtSpeed, Downshift, DriveSums, GearRow, LineRow, Pulses, Step
 from pinproof.driveline.span import Span, remains
 from pinproof.driveline.speeds import (
@@ -24,42 +25,53 @@ from pinproof.driveline.speeds import (
     pulses_per_m,
     road_speed,
 )
+from pinproof.driveline.stated import around_m, drive_of, numbers, reduction_of
+from pinproof.driveline.tyre import rolled
 
 
-def drive_sums(drive: Drive, at_m_per_s: Sequence[float] = ()) -> DriveSums:
+def drive_sums(truck: Truck, at_m_per_s: Sequence[float] = ()) -> DriveSums:
     """Everything `pinproof gears` says, borrowed tables apart.
 
     Parameters
     ----------
-    drive : Drive
+    truck : Truck
+        With a driveline.
     at_m_per_s : sequence of float
         Road speeds at which the engine speed of every gear is wanted. [m/s]
 
+    Raises
+    ------
+    DriveFault
+        The design file says nothing of the driveline.
+
     Examples
     --------
-    >>> from pinproof.driveline import drive_sums, load_drive
-    >>> from pinproof.examples import FOLDER
-    >>> sums = drive_sums(load_drive(FOLDER / "sandpiper-drive.toml"))
-    >>> len(sums.steps)
+    >>> from pinproof.design import load
+    >>> from pinproof.driveline import drive_sums
+    >>> from pinproof.examples import example_path
+    >>> len(drive_sums(load(example_path("sandpiper"))).steps)
     5
     """
+    drive = drive_of(truck)
+    tyre = rolled(drive.tyre)
     pairs = [(transfer, gear) for transfer in drive.transfers for gear in drive.gears]
     lines = tuple(line_row(drive, line, transfer) for transfer in drive.transfers for line in drive.lines)
     downshifts = tuple(downshift(drive, transfer, gear) for transfer, gear in pairs if gear != drive.gears[-1])
     return DriveSums(
-        drive.truck, drive.name, drive.units, drive.tyre.circumference_m, drive.tyre.rolling_m, drive.tyre.how,
-        drive.tyre.basis, tuple(gear_row(drive, *pair) for pair in pairs),
+        truck.id, truck.name, drive.units, tyre.circumference_m, tyre.rolling_m, tyre.how, tyre.basis,
+        tuple(gear_row(drive, *pair) for pair in pairs),
         tuple(at_speed(drive, *pair, speed) for speed in at_m_per_s for pair in pairs), steps(drive, lines),
-        downshifts, lines, tuple(each for sensor in drive.sensors for each in sensor_rows(drive, sensor)),
-        (check_limiter(drive), *line_checks(drive, lines, downshifts)), rests_on(drive), Span.of(drive.most_rpm),
+        downshifts, leads(drive), lines, tuple(each for sensor in drive.sensors for each in sensor_rows(drive, sensor)),
+        (check_limiter(drive), *line_checks(drive, lines, downshifts), *lead_checks(drive, lines)), rests_on(drive),
+        Span.of(drive.most_rpm),
         None if drive.limiter_rpm is None else Span.of(drive.limiter_rpm),
     )  # fmt: skip
 
 
 def gear_row(drive: Drive, transfer: Geared, gear: Geared) -> GearRow:
     """Speeds of one gear."""
-    overall = drive.reduction(transfer) * Span.of(gear.ratio)
-    around, share = drive.tyre.rolling_m, remains(drive.slip)
+    overall = reduction_of(drive, transfer) * Span.of(gear.ratio)
+    around, share = around_m(drive), remains(drive.slip)
 
     def at(engine: Value) -> Span:
         return road_speed(Span.of(engine) * share, around, overall)
@@ -73,7 +85,7 @@ def gear_row(drive: Drive, transfer: Geared, gear: Geared) -> GearRow:
 
 def at_speed(drive: Drive, transfer: Geared, gear: Geared, speed_m_per_s: float) -> AtSpeed:
     """Engine speed at one road speed."""
-    output = output_rpm(Span.exact(speed_m_per_s), drive.tyre.rolling_m, drive.reduction(transfer))
+    output = output_rpm(Span.exact(speed_m_per_s), around_m(drive), reduction_of(drive, transfer))
     ratio = Span.of(gear.ratio)
     engine = engine_rpm(output, ratio, remains(drive.slip))
     return AtSpeed(transfer.name, gear.name, speed_m_per_s, output, output * ratio, engine)
@@ -85,7 +97,8 @@ def steps(drive: Drive, lines: Sequence[LineRow]) -> tuple[Step, ...]:
     share = remains(drive.slip)
     for gear, other in pairwise(drive.gears):
         old, new = Span.of(gear.ratio), Span.of(other.ratio)
-        ups = [row for row in lines if row.kind == "up" and row.before == gear.name]
+        pair = (gear.name, other.name)
+        ups = [row for row in lines if row.kind == "up" and (row.before, row.after) == pair]
         top = max(ups, key=lambda row: row.engine_rpm.value, default=None)
         if top is None or top.given == "engine":
             before = Span.of(drive.most_rpm) if top is None else top.engine_rpm
@@ -109,7 +122,7 @@ def _times(span: Span, by: tuple[float, float, float]) -> tuple[float, float, fl
 
 def downshift(drive: Drive, transfer: Geared, gear: Geared) -> Downshift:
     """Highest safe speed for a shift into this gear, at the worst of everything."""
-    around, reduction = drive.tyre.rolling_m, drive.reduction(transfer)
+    around, reduction = around_m(drive), reduction_of(drive, transfer)
     limit = downshift_limit(1.0, Span.of(gear.ratio), remains(drive.slip)) * Span.of(drive.most_rpm)
     gained = gained_m_per_s(drive.latency_s.high, drive.acceleration_m_per_s2.high)
     kept = limit.low * (1.0 - drive.margin.high)
@@ -123,7 +136,7 @@ def downshift(drive: Drive, transfer: Geared, gear: Geared) -> Downshift:
 
 def sensor_rows(drive: Drive, sensor: Sensor) -> tuple[Pulses, ...]:
     """Pulses of one sensor, for each range and gear that change them."""
-    teeth, around, axle = Span.of(sensor.teeth), drive.tyre.rolling_m, Span.of(drive.axle)
+    teeth, around, axle = Span.of(sensor.teeth), around_m(drive), Span.of(drive.axle)
     if sensor.place == "wheel":
         return (Pulses(sensor.id, sensor.place, "", "", teeth, pulses_per_m(teeth, around, Span.exact(1.0))),)
     if sensor.place == "propshaft":
@@ -132,7 +145,9 @@ def sensor_rows(drive: Drive, sensor: Sensor) -> tuple[Pulses, ...]:
     found = []
     for transfer in drive.transfers:
         for gear in gears:
-            turns = drive.reduction(transfer) if gear is None else drive.reduction(transfer) * Span.of(gear.ratio)
+            turns = (
+                reduction_of(drive, transfer) if gear is None else reduction_of(drive, transfer) * Span.of(gear.ratio)
+            )
             name = "" if gear is None else gear.name
             per_m = pulses_per_m(teeth, around, turns)
             found.append(Pulses(sensor.id, sensor.place, transfer.name, name, teeth, per_m))
@@ -142,11 +157,8 @@ def sensor_rows(drive: Drive, sensor: Sensor) -> tuple[Pulses, ...]:
 def rests_on(drive: Drive) -> tuple[Value, ...]:
     """Numbers of basis assumed or borrowed.
 
-    The owner's own choices (margin, lines) are no claims about the truck, and turns were counted.
+    The owner's own choices (margin, lines, lead) are no claims about the truck, and turns were counted.
     """
-    chosen = {"guard.margin", "guard.acceleration", "engine.least", *(each.at.path for each in drive.lines)}
-    return tuple(
-        each
-        for each in drive.numbers
-        if each.basis in ("assumed", "borrowed") and each.path not in chosen and not each.path.endswith(".turns")
-    )
+    chosen = {"drive.guard.margin", "drive.guard.acceleration", "drive.engine.least", "drive.engine.lead"}
+    chosen |= {each.at.path for each in drive.lines}
+    return tuple(each for each in numbers(drive) if each.basis in ("assumed", "borrowed") and each.path not in chosen)

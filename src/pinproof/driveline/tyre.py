@@ -3,67 +3,32 @@
 Answers: the rolling circumference with its range, from a roll-out, from revolutions per distance, or from a size.
 Units:   metres.
 Touches: nothing.
-Sources: the two ways of writing a size, width/aspect R rim and diameter x width R rim: common practice, no source; the
-         sums are arithmetic and inch = 25.4 mm exact. Factor 3.05 of a radial under load: memory; its range 2.95 to
-         3.15 (soft or hard, makers' own diameters): common practice, no source.
+Sources: factor 3.05 of a radial under load: memory; its range 2.95 to 3.15 (soft or hard, makers' own diameters):
+         common practice, no source.
 """
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 from pinproof.design.model import Value
+from pinproof.design.model_drive import Tyre
 from pinproof.driveline.span import Span, remains
-from pinproof.errors import QuantityFault
+from pinproof.quantities.tyre_size import diameter_of_size
 
 USUAL_FACTOR = Span(2.95, 3.05, 3.15)
-INCH_M = 0.0254
-_METRIC = re.compile(
-    r"(?:P|LT|ST|T)?\s*([0-9]{2,3})\s*/\s*([0-9]{2,3})\s*(?:Z?R|B|D|-)\s*([0-9]{2}(?:\.[05])?)\s*(?:LT|C|ST)?", re.I
-)
-_INCH = re.compile(
-    r"(?:LT)?\s*([0-9]{2}(?:\.[0-9]{1,2})?)\s*[x×]\s*([0-9]{1,2}(?:\.[0-9]{1,2})?)\s*"
-    r"(?:R|B|D|-)\s*([0-9]{2}(?:\.[05])?)\s*(?:LT|C|ST)?",
-    re.I,
-)
 
 
 @dataclass(frozen=True)
-class Tyre:
-    """One tyre as described: `circumference_m` new or as measured, `rolling_m` with growth and wear."""
+class Rolled:
+    """How one tyre rolls: `circumference_m` new or as measured, `rolling_m` with growth and wear."""
 
     circumference_m: Span
     rolling_m: Span
     how: str  # "roll-out", "revolutions per distance", "size 37x12.50R17 × factor"
     basis: str
     parts: tuple[Value, ...]  # the numbers of the file it rests on
-
-
-def diameter_of_size(text: str) -> float:
-    """Overall diameter that a size stands for. [m]
-
-    Raises
-    ------
-    QuantityFault
-        Neither a metric nor an inch size, or an impossible one.
-    """
-    wanted = 'a tyre size, such as "315/75R16" or "37x12.50R17"'
-    if len(text) > 40:
-        raise QuantityFault(text[:40], wanted)
-    metric = _METRIC.fullmatch(text.strip())
-    if metric is not None:
-        width_mm, aspect, rim_in = (float(each) for each in metric.groups())
-        if not (100.0 <= width_mm <= 600.0 and 20.0 <= aspect <= 100.0):
-            raise QuantityFault(text, wanted, "Width in millimetres / height in percent of it, R, rim in inches.")
-        return rim_in * INCH_M + 2.0 * width_mm * aspect / 100.0 / 1000.0
-    inch = _INCH.fullmatch(text.strip())
-    if inch is not None:
-        across_in, width_in, rim_in = (float(each) for each in inch.groups())
-        if not (across_in > rim_in and across_in > width_in):
-            raise QuantityFault(text, wanted, "Overall diameter x width R rim, all in inches.")
-        return across_in * INCH_M
-    raise QuantityFault(text, wanted, "Other sizes do not say their diameter: give a roll-out instead.")
 
 
 def circumference_of_size(text: str, factor: Span = USUAL_FACTOR) -> Span:
@@ -75,3 +40,27 @@ def rolling(circumference_m: Span, growth: Value | None, wear: Value | None) -> 
     """The circumference over the whole range of growth and wear. [m] None: there is none."""
     grown = Span.exact(1.0) if growth is None else Span(1.0 + growth.low, 1.0 + growth.value, 1.0 + growth.high)
     return circumference_m * grown * remains(wear)
+
+
+@lru_cache(maxsize=64)
+def rolled(tyre: Tyre) -> Rolled:
+    """How a tyre of a checked design file rolls."""
+    around, how, basis, parts = _circumference(tyre)
+    spread = tuple(each for each in (tyre.growth, tyre.wear) if each is not None)
+    return Rolled(around, rolling(around, tyre.growth, tyre.wear), how, basis, (*parts, *spread))
+
+
+def _circumference(tyre: Tyre) -> tuple[Span, str, str, tuple[Value, ...]]:
+    if tyre.roll_out is not None and tyre.turns is not None:
+        way, turns = tyre.roll_out, tyre.turns
+        return Span.of(way) / Span.of(turns), "roll-out", way.basis, (way,)
+    if tyre.revolutions is not None:
+        per_m = tyre.revolutions
+        return Span.exact(1.0) / Span.of(per_m), "revolutions per distance", per_m.basis, (per_m,)
+    factor = tyre.factor
+    if factor is None:
+        usual = USUAL_FACTOR
+        said = f"{usual.low:g} to {usual.high:g} (usual for a radial)"
+        factor = Value(usual.value, usual.low, usual.high, "ratio", f"{tyre.path}.factor", said)
+    around = circumference_of_size(tyre.size, Span.of(factor))
+    return around, f"size {tyre.size} × factor {factor.text}", factor.basis, (factor,)

@@ -60,6 +60,10 @@ class Answer:
         found: BoolArray = ~np.logical_and.reduce([np.isnan(end) for end in ends])
         return found
 
+    def beyond_anywhere(self, s: int, blocks: Iterable[int], windows: Sequence[int]) -> bool:
+        """Whether in one of these blocks the reading may lie outside each of these windows."""
+        return any(bool(self.beyond_set(s, k, windows)) for k in blocks)
+
     def read_set(self, s: int, k: int, w: int, bound: int = 0) -> tuple[Interval, ...]:
         """Conductances with which this window can be read."""
         return _both(self._pieces(s, k, w, bound, "low"), self._pieces(s, k, w, bound, "high"))

@@ -26,6 +26,7 @@ next_step    what to look at next
 recorded     readings that were kept, as looks
 session      a search step by step
 tree         the same, worked out beforehand
+why          which readings a class hangs on
 words        all of it as a tired person reads it
 """
 

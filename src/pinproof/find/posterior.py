@@ -150,6 +150,7 @@ class Diagnosis:
         self.view: LineView = whole_view(line_view(truck, line_id))
         if not self.view.is_complete:
             raise ValueError(f"line {line_id} has a value that is still to be chosen")
+        self.weights = weights
         table = weights or weights_of()
         own = with_symptoms(table, self.said.column, self.said.symptoms)
         fresh = with_symptoms(table, "new build", self.said.symptoms) if self.said.worked_on else None
@@ -163,6 +164,14 @@ class Diagnosis:
         self._tables: dict[tuple[str, str], FloatArray] = {}
         self._shown: dict[tuple[str, str], tuple[FloatArray, FloatArray]] = {}
         self._sound_logs: dict[tuple[Seen, ...], float] = {}
+
+    def told(self, said: Said) -> Diagnosis:
+        """The same line with something else told; what does not hang on that is shared, not worked out again."""
+        other = Diagnosis(self.truck, self.view.line.id, said, self.weights, self.meter, self._draws)
+        if all((mine.column, mine.worked_on) == ("in service", frozenset()) and "never-worked" not in mine.symptoms
+               for mine in (self.said, said)):  # fmt: skip
+            other._rows, other._responses, other._shown = self._rows, self._responses, self._shown
+        return other
 
     def look(self, text: str) -> Look:
         """A look by its id."""

@@ -26,6 +26,23 @@ OHM_WORDS = {
     "source": "ohms of the {source_wire} by itself, end to end",
     "without": "ohms, pin to {source}, station {station} unplugged",
 }
+CAUTION = (
+    "Wheels chocked, brake on, lever in park, nobody under the truck. Ohms only with the battery off and the "
+    "controller unplugged; fused leads on a live pin."
+)
+SYMPTOM_WORDS = {
+    "water": ("Water", "It began after rain, a river or a wash."),
+    "steering": ("Steering", "It changes with the steering wheel."),
+    "loads": ("Loads", "It changes with lamps, fans, pumps or the winch."),
+    "intermittent": ("Comes and goes", "Sometimes all is well."),
+    "shifts-by-itself": ("Shifts by itself", "It shifted with nobody pressing."),
+    "never-worked": ("Never worked", "It has not worked since it was built."),
+}
+ODDS = ((0.98, "all but sure"), (0.9, "very likely"), (0.5, "likely"), (0.2, "may well be"), (0.05, "possible"),
+        (0.0, "hardly"))  # fmt: skip
+FIND_OUT_ELSEWHERE = ("setting", "line sound", "not listed", "controller pin")  # classes that no mechanism explains
+AFTER = "Then press every switch again and compare with the card; one repair is no proof."
+CANNOT_TELL = "No look that is left would tell these apart. What each needs:"
 
 
 def class_words(hypotheses: Sequence[Hypothesis], name: str) -> str:
@@ -168,6 +185,11 @@ def between_words(look: Look, low: float, high: float) -> str:
         first, last = (format_value(max(x, 0.0), "voltage", digits=3) for x in (low, high))
     number, _, unit = first.rpartition(" ")
     return first if first == last else f"{number} to {last}" if last.endswith(f" {unit}") else f"{first} to {last}"
+
+
+def odds_words(p: float) -> str:
+    """A probability as a word."""
+    return next(word for least, word in ODDS if p >= least)
 
 
 def percent(p: float) -> str:

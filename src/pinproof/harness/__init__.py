@@ -23,6 +23,12 @@ sizing      a size for each wire, and the rule that asked for it
 choices     the owner's own choices
 bundle      diameters, sleeves, supports, mass
 notes       misfits and findings
+formboard   a tree of runs spread out on a plane at true length
+board       the harness on that board
+parts_list  what to buy and have
+steps       build steps, labels, connections to measure
+codes       known-code plugs and the test socket, each proven
+lists       everything as CSV
 results     the frozen results and their JSON
 """
 

@@ -1,26 +1,26 @@
-"""The lists of a harness as CSV text: wires, splices, plugs, runs, parts, resistors, cut list.
+"""The lists of a harness as CSV text: wires, splices, plugs, runs, parts, resistors, cut list, labels, steps.
 
 Answers: what a person cuts, crimps, buys and checks, row by row.
 Units:   each column says its own; lengths in millimetres.
 Touches: nothing.
+Beside:  `parts_list` counts, `steps` orders the work.
 """
 
 from __future__ import annotations
 
 import csv
 import io
-import math
 from collections.abc import Iterable, Sequence
 
 from pinproof.design.model import Truck
-from pinproof.design.model_harness import Cable, HarnessRules, Seal, Terminal
+from pinproof.harness.parts_list import Row, coder_resistors, marking, parts_rows
 from pinproof.harness.results import Harness, Wire, WireEnd
-
-Row = Sequence[object]
+from pinproof.harness.steps import build_steps, labels
 
 
 def csv_files(truck: Truck, harness: Harness) -> dict[str, str]:
     """Name and text of every list. Same harness, same bytes."""
+    marks = {one.path: marking(one) for one in coder_resistors(truck)}
     return {
         "wires.csv": _text(WIRES, (_wire(truck, one) for one in harness.wires)),
         "splices.csv": _text(
@@ -49,14 +49,22 @@ def csv_files(truck: Truck, harness: Harness) -> dict[str, str]:
             parts_rows(truck, harness),
         ),
         "resistors.csv": _text(
-            ("resistor", "ohms", "at", "watts_shorted", "rated_w"),
+            ("resistor", "ohms", "marking", "at", "watts_shorted", "rated_w"),
             (
-                (one.resistor, "" if one.ohm is None else f"{one.ohm:g}", one.at, f"{one.watts_shorted:.3f}",
-                 "" if one.rated_w is None else f"{one.rated_w:g}")
+                (one.resistor, "" if one.ohm is None else f"{one.ohm:g}", marks.get(one.resistor, ""), one.at,
+                 f"{one.watts_shorted:.3f}", "" if one.rated_w is None else f"{one.rated_w:g}")
                 for one in harness.resistors
             ),
         ),
         "cutlist.csv": _text(("cable", "colour", "lengths"), _cut_list(harness)),
+        "labels.csv": _text(
+            ("label", "wire", "end", "text", "place"),
+            ((one.label, one.wire, one.end, " / ".join(one.lines), one.place) for one in labels(harness)),
+        ),
+        "steps.csv": _text(
+            ("step", "stage", "do", "check", "done"),
+            ((one.step, one.stage, one.do, one.check, "") for one in build_steps(truck, harness)),
+        ),
     }  # fmt: skip
 
 
@@ -111,66 +119,6 @@ def _plugs(harness: Harness) -> Iterable[Row]:
         size = wire.sizing.size if wire is not None and wire.sizing is not None else ""
         colour = wire.colour if wire is not None else ""
         yield (one.plug, one.cavity, one.net, one.wire, colour, size, one.terminal, one.seal, " ".join(around))
-
-
-def parts_rows(truck: Truck, harness: Harness) -> list[Row]:
-    """Cable, terminals, seals and fuses to have: needed, spare, on hand, to order; longest delivery first."""
-    rules = truck.harness
-    assert rules is not None
-    rows: list[tuple[int, Row]] = []
-    for (cable, size, colour), metres in _cable_metres(harness).items():
-        known = next((one for one in truck.cables if one.id == cable), None)
-        spare = math.ceil(rules.spare_wires * metres * 10) / 10
-        have = known.on_hand.value if known is not None and known.on_hand is not None else 0.0
-        name = f"{cable or size} {colour}"
-        rows.append(_part(name, "cable [m]", metres, spare, have, *_offer(known)))
-    counts: dict[tuple[str, str], int] = {}
-    for wire in harness.wires:
-        for end in (wire.a, wire.b):
-            for kind, name in (("terminal", end.terminal), ("seal", end.seal)):
-                if name:
-                    counts[kind, name] = counts.get((kind, name), 0) + 1
-    stock: dict[tuple[str, str], Terminal | Seal] = {("terminal", one.id): one for one in truck.terminals}
-    stock |= {("seal", one.id): one for one in truck.seals}
-    for key, need in counts.items():
-        kept = stock[key]
-        rows.append(
-            _part(kept.part or kept.id, key[0], need, _spare(rules, need), kept.on_hand or 0, kept.days, kept.price)
-        )  # fmt: skip
-    fuses: dict[str, int] = {}
-    for fuse in harness.fuses:
-        if fuse.rating_a > 0.0:
-            name = f"{fuse.rating_a:g} A {fuse.family} ({fuse.colour})"
-            fuses[name] = fuses.get(name, 0) + 1
-    rows += [_part(name, "fuse", need, _spare(rules, need), 0, None, None) for name, need in fuses.items()]
-    return [row for _, row in sorted(rows, key=lambda each: -each[0])]
-
-
-def _offer(cable: Cable | None) -> tuple[int | None, float | None]:
-    return (None, None) if cable is None else (cable.days, cable.price)
-
-
-def _spare(rules: HarnessRules, need: int) -> int:
-    return max(math.ceil(rules.spare_parts * need), 1)
-
-
-def _part(
-    name: str, kind: str, need: float, spare: float, have: float, days: int | None, price: float | None
-) -> tuple[int, Row]:
-    order = max(need + spare - have, 0.0)
-    numbers = [f"{each:.2f}".rstrip("0").rstrip(".") for each in (need, spare, have, order)]
-    cost = "" if price is None else f"{order * price:.2f}"
-    days_text = "" if days is None else days
-    return days or 0, (name, kind, *numbers, days_text, cost, "yes" if order > 0 else "no")
-
-
-def _cable_metres(harness: Harness) -> dict[tuple[str, str, str], float]:
-    found: dict[tuple[str, str, str], int] = {}
-    for wire in harness.wires:
-        assert wire.sizing is not None
-        key = (wire.sizing.cable, wire.sizing.size, wire.colour)
-        found[key] = found.get(key, 0) + wire.cut_mm
-    return {key: mm / 1000 for key, mm in sorted(found.items())}
 
 
 def _cut_list(harness: Harness) -> Iterable[Row]:

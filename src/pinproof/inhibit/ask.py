@@ -82,12 +82,12 @@ def answers(bench: Bench, situations: Sequence[Situation], wanted: Sequence[Ques
     for situation in situations:
         mine: list[tuple[Question, Combination, tuple[str, bool], int]] = []
         for closed in bench.combinations:
-            box, acts = bench.box_s(situation, closed), bench.acts(situation, closed)
-            place = rows.setdefault((situation.key, acts), _Rows())
-            for question in wanted:
-                if closed[bench.coil] == (question in ("holds", "lets_go", "drops")):
-                    number = place.add(box, *_conditions(bench, closed, question))
-                    mine.append((question, closed, (situation.key, acts), number))
+            for box, acts in bench.boxes(situation, closed):
+                place = rows.setdefault((situation.key, acts), _Rows())
+                for question in wanted:
+                    if closed[bench.coil] == (question in ("holds", "lets_go", "drops")):
+                        number = place.add(box, *_conditions(bench, closed, question))
+                        mine.append((question, closed, (situation.key, acts), number))
         asked.append(mine)
     found = {where: _solved(bench, where, place) for where, place in rows.items()}
     out = []

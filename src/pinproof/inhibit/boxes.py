@@ -8,7 +8,7 @@ Beside:  `sites` says which fault makes which `Change`; `corners` asks the quest
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import product
 
@@ -124,6 +124,21 @@ class Bench:
             return self.moving is not None
         branch = next((each for each in self.branches if each.id == self.change.severe), None)
         return branch is not None and self._conducts(branch, situation, closed) is not False
+
+    def boxes(
+        self, situation: Situation, closed: Sequence[bool]
+    ) -> Iterator[tuple[tuple[FloatArray, FloatArray], bool]]:
+        """The box of a combination, and whether the severity acts in it. Where nobody knows whether a worn contact
+        conducts there are two: it conducts through the severity, or leaks as it does while open."""
+        box = self.box_s(situation, closed)
+        yield box, self.acts(situation, closed)
+        branch = next((each for each in self.branches if each.id == self.change.severe), None)
+        if branch is None or self.moving is None or self._conducts(branch, situation, closed) is not None:
+            return
+        low, high = box[0].copy(), box[1].copy()
+        gone = situation.unplugged and self._of_lever(branch)
+        low[self.moving], high[self.moving] = 0.0, 0.0 if gone else self._ends[self.moving][2]
+        yield (low, high), False
 
     def box_s(self, situation: Situation, closed: Sequence[bool]) -> tuple[FloatArray, FloatArray]:
         """Least and greatest conductance of every edge (m,), relays as in `closed`. [S]"""

@@ -94,8 +94,10 @@ class StartCircuit:
     """Everything about a start circuit as the owner states it.
 
     `wire_ohm`: most ohms of the wire at a terminal, END_OHM where not given. `others`: branches of coded lines and
-    anything else that can touch it. `meets`: (terminal, terminal, where) that can be bridged; `cavities`: (terminal,
-    terminal, plug) whose wires can be exchanged; `joints`: terminals whose wires are open while a joint is apart.
+    anything else that can touch it. `joins`: terminals that a wire joins besides the chains; `ends`: terminals of one
+    unit that share one wire in their net, by the same word; `net_names`: what a net of coded lines is called. `meets`:
+    (terminal, terminal, where) that can be bridged; `cavities`: (terminal, terminal, plug) whose wires can be
+    exchanged; `joints`: terminals whose wires are open while a joint is apart. `assumed`: what had to be assumed.
     """
 
     coil: str
@@ -113,10 +115,14 @@ class StartCircuit:
     wire_ohm: Mapping[str, float] = field(default_factory=dict)
     others: tuple[Branch, ...] = ()
     other_nets: tuple[tuple[str, str], ...] = ()
+    joins: tuple[tuple[str, str], ...] = ()
+    ends: Mapping[str, str] = field(default_factory=dict)
+    net_names: Mapping[str, str] = field(default_factory=dict)
     meets: tuple[tuple[str, str, str], ...] = ()
     cavities: tuple[tuple[str, str, str], ...] = ()
     joints: tuple[tuple[str, tuple[str, ...]], ...] = ()
     command_sets: tuple[frozenset[str], ...] = ()
+    assumed: tuple[str, ...] = ()
 
     def part(self, part_id: str) -> Part:
         """The part with this id."""
@@ -139,21 +145,28 @@ def built(start: StartCircuit) -> Circuit:
     if start.form and form and start.form != form:
         text = f'"{start.form}" is written, the circuit is {form}. Correct the one that is wrong.'
         raise InhibitFault("form-differs", "inhibit.form", text)
+    if not form:
+        raise InhibitFault(
+            "no-inhibit",
+            start.coil,
+            "nothing in its chain depends on the lever. Put the position switch in `high_side`. This program does not "
+            "judge a start circuit without one.",
+        )
     missing = [each for each in start.start if each not in set(_start_parts(start))]
     if missing:
         raise InhibitFault("start-missing", "inhibit.start", f"{missing[0]} is not in the chain of {start.coil}.")
-    _refuse_bypass(start)
+    _refuse_bypass(start, made)
     relays = tuple(
         Relay(each.id, f"{each.id}.coil", *each.pull_in_v, *each.drop_out_v, inhibited=_inhibited(start, each))
         for each in start.consumers
         if each.pull_in_v is not None and each.drop_out_v is not None
     )
-    assumed: tuple[str, ...] = ()
+    assumed = start.assumed
     if not start.wire_ohm:
-        assumed = (f"No wire lengths: each wire has 0 to {2 * END_OHM:g} Ω from end to end.",)
+        assumed = (*assumed, f"No wire lengths: each wire has 0 to {2 * END_OHM:g} Ω from end to end.")
     return checked(
         Circuit(
-            (*made.branches, *start.others), relays, (*start.grounds, Ground(CONTROLLER_GROUND)), start.supplies,
+            made.branches, relays, (*start.grounds, Ground(CONTROLLER_GROUND)), start.supplies,
             start.positions, start.permitted, start.coil, start.turns, start.lever, form,
             (*made.names, *start.other_nets), made.touches(), made.swaps(), made.joints(), start.command_sets, assumed,
         )
@@ -166,20 +179,27 @@ class _Nets:
     def __init__(self, start: StartCircuit) -> None:
         self.start = start
         self.up: dict[str, str] = {}
+        self.inside: set[str] = set()  # ends inside a unit, where no wire is
         rails = {BATTERY, CONTROLLER_GROUND, *(each.id for each in start.grounds)}
         for feed in start.feeds:
             self._chain(feed.from_, feed.through, f"{feed.id}.in")
         for each in start.consumers:
             self._chain(each.feed, each.high_side, f"{each.id}.plus")
-            driven = bool(each.low_side) and any(start.part(name).side == "low" for name in each.low_side[-1])
+            drivers = [name for name in (each.low_side[-1] if each.low_side else ()) if start.part(name).side == "low"]
+            driven = bool(drivers)
+            self.inside |= {f"{name}.b" for name in drivers}
             self._chain(f"{each.id}.minus", each.low_side, CONTROLLER_GROUND if driven else each.ground)
-        for other in start.others:
-            for end in (other.a, other.b):
+        for one, other in start.joins:
+            self._join((one, other))
+        for branch in start.others:
+            for end in (branch.a, branch.b):
                 self._root(end)
         groups: dict[str, list[str]] = {}
         for terminal in self.up:
             groups.setdefault(self._root(terminal), []).append(terminal)
         self.node_of: dict[str, str] = {}
+        self.inner: dict[str, str] = {}  # terminals that are another node: they share its wire, or lie behind none
+        feeds = {each.id for each in start.feeds}
         self.names: list[tuple[str, str]] = []
         wires: list[Branch] = []
         own = {end for other in start.others for end in (other.a, other.b)}
@@ -187,17 +207,31 @@ class _Nets:
             at = next((one for one in group if one in rails), None)
             if at is None and len(group) == 1 and group[0] in own:
                 continue  # a node of a coded line stays as it is
-            name = at or group[0]
+            known = [start.net_names[one] for one in group if one in start.net_names]
+            name = at or next((one for one in group if one in feeds), known[0] if known else group[0])
             node = at or f"net {name}"
             if at is None:
                 self.names.append((name, node))
+            first: dict[str, str] = {}
             for terminal in group:
                 self.node_of[terminal] = node
                 if terminal == at:
                     continue
+                if terminal in self.inside:
+                    self.inner[terminal] = node
+                    continue
+                shared = first.setdefault(start.ends.get(terminal, terminal), terminal)
+                if shared != terminal:
+                    self.inner[terminal] = shared
+                    continue
                 ohm = start.wire_ohm.get(terminal, END_OHM)
                 wires.append(Branch(f"wire {terminal}", "wire", node, terminal, 0.0, ohm))
-        self.branches = (*self._elements(), *wires)
+        others = [replace(each, a=self.at(each.a), b=self.at(each.b)) for each in start.others]
+        self.branches = (*self._elements(), *wires, *others)
+
+    def at(self, terminal: str) -> str:
+        """The node that a terminal is."""
+        return self.inner.get(terminal, terminal)
 
     def _root(self, terminal: str) -> str:
         self.up.setdefault(terminal, terminal)
@@ -222,21 +256,23 @@ class _Nets:
         for feed in start.feeds:
             low, high = feed.fuse_ohm
             yield Branch(
-                f"{feed.id}.fuse", "fuse", f"{feed.id}.in", feed.id, low, high, by="key", closed_at=feed.live,
-                rating_a=feed.fuse_a,
+                f"{feed.id}.fuse", "fuse", self.at(f"{feed.id}.in"), self.at(feed.id), low, high, by="key",
+                closed_at=feed.live, rating_a=feed.fuse_a,
             )  # fmt: skip
         for each in start.consumers:
             kind: Kind = "load" if each.pull_in_v is None else "coil"
             name = each.id if kind == "load" else f"{each.id}.coil"
-            yield Branch(name, kind, f"{each.id}.plus", f"{each.id}.minus", each.low_ohm, each.high_ohm)
+            yield Branch(
+                name, kind, self.at(f"{each.id}.plus"), self.at(f"{each.id}.minus"), each.low_ohm, each.high_ohm
+            )
         used = set(self.up)
         for part in start.parts:
             if f"{part.id}.a" not in used and part.id != start.turns:
                 continue
             yield Branch(
-                part.id, part.kind, f"{part.id}.a", f"{part.id}.b", part.low_ohm, part.high_ohm, part.open_ohm,
-                part.by, part.closed_at, part.either_at, part.relay, part.normally_closed, part.device,
-                codes=part.codes,
+                part.id, part.kind, self.at(f"{part.id}.a"), self.at(f"{part.id}.b"), part.low_ohm,
+                part.high_ohm, part.open_ohm, part.by, part.closed_at, part.either_at, part.relay, part.normally_closed,
+                part.device, codes=part.codes,
             )  # fmt: skip
 
     def _node(self, terminal: str) -> str | None:
@@ -256,15 +292,18 @@ class _Nets:
     def swaps(self) -> tuple[Swap, ...]:
         """Pairs of wires that can be exchanged: in the same net nothing changes."""
         wires = {each.id for each in self.branches}
+        named = [(f"wire {self.at(one)}", f"wire {self.at(other)}", *rest) for one, other, *rest in self.start.cavities]
+        node = {f"wire {one}": node for one, node in self.node_of.items()}
         return tuple(
-            Swap(f"wire {one}", f"wire {other}", where)
-            for one, other, where in self.start.cavities
-            if {f"wire {one}", f"wire {other}"} <= wires and self.node_of[one] != self.node_of[other]
+            Swap(one, other, where) for one, other, where in named if {one, other} <= wires and node[one] != node[other]
         )
 
     def joints(self) -> tuple[Apart, ...]:
         """Joints with the wires through them."""
-        return tuple(Apart(name, tuple(f"wire {each}" for each in ends)) for name, ends in self.start.joints)
+        return tuple(
+            Apart(name, tuple(dict.fromkeys(f"wire {self.at(each)}" for each in ends)))
+            for name, ends in self.start.joints
+        )
 
 
 def _chains_of(start: StartCircuit) -> list[Consumer]:
@@ -353,17 +392,17 @@ def _parts_of(start: StartCircuit, each: Consumer) -> list[Part]:
     return [start.part(name) for group in (*each.high_side, *each.low_side) for name in group]
 
 
-def _refuse_bypass(start: StartCircuit) -> None:
-    """Refuse an element in parallel with a position switch that does not depend on the lever."""
-    for each in _chains_of(start):
-        for group in (*each.high_side, *each.low_side):
-            parts = [start.part(name) for name in group]
-            inhibiting = [part for part in parts if part.inhibits]
-            for part in parts:
-                if inhibiting and not part.inhibits:
-                    raise InhibitFault(
-                        "bypass",
-                        part.id,
-                        f"joins both sides of {inhibiting[0].id} in parallel and does not depend on the lever. A "
-                        "bypass of the inhibit is not judged; take it out.",
-                    )
+def _refuse_bypass(start: StartCircuit, made: _Nets) -> None:
+    """Refuse an element in parallel with an inhibit element that does not depend on the lever, in one chain or over
+    several."""
+    used = [each for each in start.parts if f"{each.id}.a" in made.node_of]
+    nets = {each.id: frozenset((made.node_of[f"{each.id}.a"], made.node_of[f"{each.id}.b"])) for each in used}
+    for inhibiting in used:
+        for part in used:
+            if inhibiting.inhibits and not part.inhibits and nets[part.id] == nets[inhibiting.id]:
+                raise InhibitFault(
+                    "bypass",
+                    part.id,
+                    f"joins both sides of {inhibiting.id} in parallel and does not depend on the lever. A bypass of "
+                    "the inhibit is not judged; take it out.",
+                )

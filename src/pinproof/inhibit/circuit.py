@@ -42,14 +42,19 @@ class Code:
     """Another way in which a driver can be on: one more meaning, or a fault of the line that it reads.
 
     `closed_at` and `either_at` as in `Branch`. `severities`: for a line fault, for each point the intervals of ohms
-    with which a permitting window is read; then `closed_at` is not used.
+    with which a permitting window is read; then `closed_at` is not used. `shown`: of these, what surely happens in some
+    truck; None: all. `instead`: its points stand in place of the driver's own, not beside them. `pressed`: command
+    contacts of the same line that take part.
     """
 
     id: str
-    kind: Literal["wrong-code", "line-fault"]
+    kind: Literal["wrong-code", "line-fault", "press"]
     closed_at: frozenset[str] = frozenset()
     either_at: frozenset[str] = frozenset()
     severities: tuple[tuple[str, tuple[tuple[float, float], ...]], ...] = ()
+    shown: tuple[tuple[str, tuple[tuple[float, float], ...]], ...] | None = None
+    instead: bool = False
+    pressed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -96,11 +101,13 @@ class Relay:
 
 @dataclass(frozen=True)
 class Ground:
-    """A ground stud: its volts against controller ground."""
+    """A ground stud: its volts against controller ground. `metal` False: another fixed potential, which bare metal does
+    not have: a controller's reference."""
 
     id: str
     low_v: float = 0.0
     high_v: float = 0.0
+    metal: bool = True
 
 
 @dataclass(frozen=True)
@@ -172,8 +179,8 @@ class Circuit:
     def chassis(self) -> tuple[float, float]:
         """Volts of bare metal: those of every stud, and 0. [V]"""
         return (
-            min([0.0, *(each.low_v for each in self.grounds)]),
-            max([0.0, *(each.high_v for each in self.grounds)]),
+            min([0.0, *(each.low_v for each in self.grounds if each.metal)]),
+            max([0.0, *(each.high_v for each in self.grounds if each.metal)]),
         )
 
     @property

@@ -62,7 +62,12 @@ def _result(form: str, circuit: Circuit) -> FormResult:
 
 def _at_switch(circuit: Circuit, faults: Sequence[StartFault], kind: str) -> str:
     """Worst that such a fault of a net at the position switch or the permitting driver does."""
-    ends = {end for each in circuit.branches if each.by == "lever" for end in (each.a, each.b)}
+    ends = {
+        end
+        for each in circuit.branches
+        if each.by == "lever" and each.kind in ("switch", "driver")
+        for end in (each.a, each.b)
+    }
     hubs = {each.a for each in circuit.branches if each.kind == "wire" and each.b in ends}
     names = {name for name, node in circuit.nets if node in hubs}
     return _worst_of([each for each in faults if each.kind == kind and each.site in names])

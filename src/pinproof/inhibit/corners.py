@@ -18,15 +18,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import IntEnum
+from math import inf
 
 import numpy as np
 import numpy.typing as npt
 
 from pinproof.faults.severity import listed_sources
 from pinproof.inhibit.crossing import Ends, above, cut, ohms
-from pinproof.inhibit.sets import ALL, NONE, Severities, intersection, union, union_of
-from pinproof.network import Netlist, Reading, Sources, resistance_between, span, transfer
+from pinproof.inhibit.sets import ALL, NONE, Interval, Severities, intersection, union, union_of
+from pinproof.network import Netlist, Reading, resistance_between, transfer
 from pinproof.network.corners import corner_columns
+from pinproof.network.intervals import reading_bounds
 from pinproof.network.problems import Problems, problems_of
 from pinproof.network.reduce import reduction
 from pinproof.network.signs import FALLS, OPEN, RISES, drop_flags, structural_effects, top_sets
@@ -71,6 +73,11 @@ class Found:
 
 
 NOWHERE = Found(NONE, NONE)
+EVERYWHERE = Found(ALL, ALL)
+CELLS_S = (0.0, *(10.0**n for n in range(-7, 4)), inf)
+"""Ends of the cells of a bracketed severity. [S]"""
+SLACK = 1e-9
+"""Bounds decide only beyond a level by more than this share of it: rounding decides nothing."""
 
 
 def possible(
@@ -105,8 +112,14 @@ def possible(
     for row in range(len(low)):
         each = [solve.want(row, coil, Ask(ask), level_v[row, coil]) for coil, ask in enumerate(asked[row]) if ask]
         solve.conditions.append(each)
-    single = solve.singles()
+    single = solve.singles([yes for conditions in solve.conditions for yes, _ in conditions])
+    several = [conditions for conditions in solve.conditions if len(conditions) > 1]
+    several = [each for each in several if intersection([single[yes].outer for yes, _ in each])]
+    single |= solve.singles([no for conditions in several for _, no in conditions if no not in single])
     for row, conditions in enumerate(solve.conditions):
+        if len(conditions) == 1:
+            out[row] = single[conditions[0][0]]
+            continue
         outer = intersection([single[yes].outer for yes, _ in conditions])
         if not outer:
             continue
@@ -141,9 +154,7 @@ class _Solver:
     ) -> None:  # fmt: skip
         self.net, self.moving, self.low, self.high = net, moving, low, high
         self.coils, self.rail_v = tuple(coils), rail_v
-        self.orders: dict[Order, list[int]] = {}
-        for number, volts in enumerate(rail_v):
-            self.orders.setdefault(top_sets(volts), []).append(number)
+        self.decisive: dict[int, dict[bytes, FloatArray]] = {}
         self.conditions: list[list[tuple[int, int]]] = []
         self.known: dict[tuple[bytes, int, int, float], int] = {}
         self.listed: list[tuple[int, int, Ask, float]] = []
@@ -164,16 +175,17 @@ class _Solver:
         """The coil of a single condition."""
         return self.listed[number][1]
 
-    def singles(self) -> list[Found]:
-        """The set of each single condition. One coil at a time: the network is then smaller, and more is proven."""
-        out: list[Found] = [NOWHERE] * len(self.listed)
+    def singles(self, numbers: Sequence[int]) -> dict[int, Found]:
+        """The set of each of these single conditions. One coil at a time: the network is then smaller, and more is
+        proven."""
+        out: dict[int, Found] = {}
+        wanted = set(numbers)
         for coil, column in enumerate(self.coils):
-            mine = [number for number, (_, at, *_) in enumerate(self.listed) if at == coil]
+            mine = [number for number, (_, at, *_) in enumerate(self.listed) if at == coil and number in wanted]
             asked = np.array([[self.listed[number][2]] for number in mine], dtype=np.int8)
             level_v = np.array([[self.listed[number][3]] for number in mine])
             found = self._solved([self.listed[number][0] for number in mine], (column,), asked, level_v, MOST_BITS)
-            for number, one in zip(mine, found, strict=True):
-                out[number] = one
+            out |= dict(zip(mine, found, strict=True))
         return out
 
     def joint(self, rows: list[int], asked: npt.NDArray[np.int8], level_v: FloatArray, cap: int) -> list[Severities]:
@@ -188,13 +200,115 @@ class _Solver:
         for number, row in enumerate(rows):
             masks.setdefault((self.high[row] > 0.0).tobytes(), []).append(number)
         for mask, mine in masks.items():
+            if len(coils) == 1:
+                sure = self._screened([rows[number] for number in mine], coils[0], asked[mine], level_v[mine], mask)
+                for number, found in zip(mine, sure, strict=True):
+                    if found is not None:
+                        out[number] = found
+                mine = [number for number, found in zip(mine, sure, strict=True) if found is None]
+            if not mine:
+                continue
             of = [rows[number] for number in mine]
-            work = _Part(
-                self.net, self.moving, self.low[of], self.high[of], coils, asked[mine], level_v[mine], mask, self.rail_v
-            )
-            for number, found in zip(mine, work.sets(self.orders, self.rail_v, cap), strict=True):
+            for rail_v in ([self._decisive(coils[0], mask)] if len(coils) == 1 else []) + [self.rail_v]:
+                work = _Part(
+                    self.net, self.moving, self.low[of], self.high[of], coils, asked[mine], level_v[mine], mask, rail_v
+                )
+                sets = work.sets(_orders(rail_v), rail_v, cap)
+                if rail_v is self.rail_v or not work.between():
+                    break
+            for number, found in zip(mine, sets, strict=True):
                 out[number] = found
         return out
+
+    def _decisive(self, coil: int, mask: bytes) -> FloatArray:
+        """Corners of the rails that can decide how many volts a coil has at most, either way round.
+
+        A rail that reaches the coil only over its plus end raises the volts, one only over its minus end lowers them:
+        whatever it raises there it raises less at the other end, which it reaches through the coil alone.
+        """
+        if mask not in self.decisive.setdefault(coil, {}):
+            plus, minus = (_reached(self.net, end, coil, mask) for end in self.net.ends[coil])
+            both = (plus & minus) - set(self.net.rail_index)
+            self.decisive[coil][mask] = self.rail_v if both else self._ends_of_rails(plus, minus)
+        return self.decisive[coil][mask]
+
+    def _ends_of_rails(self, plus: set[int], minus: set[int]) -> FloatArray:
+        keep = [np.ones(len(self.rail_v), dtype=bool) for _ in range(2)]
+        for column, rail in enumerate(self.net.rail_index):
+            if rail in plus and rail in minus:
+                continue
+            volts = self.rail_v[:, column]
+            for way, rows in enumerate(keep):
+                top = way == 0 if rail in plus else way == 1
+                rows &= volts == (volts.max() if top and (rail in plus or rail in minus) else volts.min())
+        rows = keep[0] | keep[1]
+        return self.rail_v[rows] if rows.any() else self.rail_v
+
+    def _screened(
+        self, rows: list[int], coil: int, asked: npt.NDArray[np.int8], level_v: FloatArray, mask: bytes
+    ) -> list[Found | None]:
+        """What bounds over the whole box decide already: conditions that never hold, or hold with every severity at
+        some corner of the rails. None: corners must be looked at."""
+        low, high = self.low[rows], self.high[rows]
+        if self.moving is not None:
+            low[:, self.moving], high[:, self.moving] = 0.0, np.inf
+        whole = () if self.moving is None else (self.moving,)
+        never, always = bounded(self.net, coil, whole, mask, (low, high), asked[:, 0], level_v[:, 0],
+                                self._decisive(coil, mask))  # fmt: skip
+        return [NOWHERE if no else EVERYWHERE if yes else None for no, yes in zip(never, always, strict=True)]
+
+
+def _orders(rail_v: FloatArray) -> dict[Order, list[int]]:
+    """Corners of the rails by their order from the top."""
+    out: dict[Order, list[int]] = {}
+    for number, volts in enumerate(rail_v):
+        out.setdefault(top_sets(volts), []).append(number)
+    return out
+
+
+def _reached(net: Netlist, start: int, coil: int, mask: bytes) -> set[int]:
+    """Nodes that hang together with one end of a coil without it and without passing a rail, with the rails met."""
+    rails, can = set(net.rail_index), np.frombuffer(mask, dtype=bool)
+    near: dict[int, list[int]] = {}
+    for column, (a, b) in enumerate(net.ends):
+        if can[column] and column != coil:
+            near.setdefault(a, []).append(b)
+            near.setdefault(b, []).append(a)
+    seen, wait = {start}, [start]
+    while wait:
+        node = wait.pop()
+        if node in rails:
+            continue
+        for other in near.get(node, ()):
+            if other not in seen:
+                seen.add(other)
+                wait.append(other)
+    return seen
+
+
+def bounded(
+    net: Netlist, coil: int, whole: tuple[int, ...], mask: bytes, box: tuple[FloatArray, FloatArray],
+    asked: npt.NDArray[np.int8], level_v: FloatArray, rail_v: FloatArray,
+) -> tuple[BoolArray, BoolArray]:  # fmt: skip
+    """For each row whether a condition on one coil can never hold, and whether it holds all over the box at some corner
+    of the rails. Sound bounds, no corners."""
+    poles = [net.nodes[node] for node in net.ends[coil]]
+    small = reduction(net, tuple(dict.fromkeys(net.ends[coil])), whole, mask)
+    ends = [small.net.node_index(pole) for pole in poles]
+    if not small.net.rails:  # a coil that hangs on no rail has no volts across it
+        up = asked <= Ask.REACHES
+        return up, ~up
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        low, high = small.apply(box[0]), small.apply(box[1])
+        least, most = reading_bounds(small.net, ends[0], ends[1], low, high, rail_v, np.ones(1))
+    top = np.maximum(most, -least)  # (R, C), without sign
+    bottom = np.where((least <= 0.0) & (most >= 0.0), 0.0, np.minimum(np.abs(least), np.abs(most)))
+    below, above_ = (level_v[:, None] * (1.0 + sign * SLACK) for sign in (-1.0, 1.0))
+    up = asked <= Ask.REACHES
+    one_way = (least > 0.0).all(axis=1) | (most < 0.0).all(axis=1)
+    never = np.where(up, (top < below).all(axis=1), one_way & (bottom > above_).all(axis=1))
+    always = np.where(up, (bottom > above_).any(axis=1), (top < below).any(axis=1))
+    return never, always
 
 
 class _Part:
@@ -243,9 +357,16 @@ class _Part:
         out: list[tuple[list[Severities], list[Severities]]] = [([], []) for _ in range(len(self.low))]
         for number, row in enumerate(rows.tolist()):
             found = union(inner[number])
-            out[row][0].append(self._loosely(row, senses[number], rail_v) if loose[number] else found)
+            out[row][0].append(self._loosely(row, rail_v) if loose[number] else found)
             out[row][1].append(found)
         return [Found(ohms(union(a), self.moves), ohms(union(b), self.moves)) for a, b in out]
+
+    def between(self) -> bool:
+        """Whether volts within a limit are asked of a coil that can have as many the other way round: then corners that
+        are the worst of neither way can be the ones."""
+        back = np.max(list(self.reverse.values()), axis=0)
+        within = (self.asked == Ask.BELOW) | (self.asked == Ask.AT_MOST)
+        return bool((within & (back >= self.level_v)).any())
 
     def _can_reverse(self, order: Order, rail_v: FloatArray) -> FloatArray:
         """Most volts (r,) that each coil can have the other way round, from the graph alone. [V]"""
@@ -360,26 +481,19 @@ class _Part:
         # A coil that hangs on no rail has no volts across it.
         return [np.nan_to_num((known[plus] - known[minus]) @ rail_v.T) for plus, minus in self.poles]
 
-    def _loosely(self, row: int, senses: npt.NDArray[np.int8], rail_v: FloatArray) -> Severities:
-        """Too many corners: nothing where one condition can never hold, else everything. In conductances."""
-        low, high, moving = (self.box[0][row].copy(), self.box[1][row].copy(), self.box[2])
-        if moving is not None:
-            low[moving], high[moving] = 0.0, np.inf
-        for coil, column in enumerate(self.columns):
-            ask, level = int(self.asked[row, coil]), float(self.level_v[row, coil])
-            if ask == Ask.NOTHING:
-                continue
-            edge = self.original.edges[column]
-            reading = Reading(edge.a, edge.b)
-            sources = Sources.ranges(rail_v.min(axis=0), rail_v.max(axis=0))
-            got = span(self.original, low, high, sources, reading, branch_rounds=2)
-            most, least = float(senses[coil]) * got.high[0], float(got.low[0])
-            if senses[coil] < 0:
-                most = -least
-            never = most <= level if ask == Ask.ABOVE else most < level if ask == Ask.REACHES else least > level
-            if never:
-                return NONE
-        return ALL
+    def _loosely(self, row: int, rail_v: FloatArray) -> Severities:
+        """Too many corners: the cells of the severity, a decade each, in which the one condition is not ruled out. In
+        conductances."""
+        low, high, moving = self.box
+        if moving is None:
+            return ALL
+        count = len(CELLS_S) - 1
+        lows, highs = np.tile(low[row], (count, 1)), np.tile(high[row], (count, 1))
+        lows[:, moving], highs[:, moving] = CELLS_S[:-1], CELLS_S[1:]
+        asked, level_v = np.repeat(self.asked[row], count), np.repeat(self.level_v[row], count)
+        never, _ = bounded(self.original, self.columns[0], (moving,), self.mask, (lows, highs), asked, level_v, rail_v)
+        left = np.flatnonzero(~never).tolist()
+        return union([(Interval(CELLS_S[cell], CELLS_S[cell + 1]),) for cell in left])
 
 
 def _gap(volts: FloatArray, high: tuple[int, ...]) -> float:

@@ -9,12 +9,12 @@ Beside:  `sites` lists the faults, `reveal` adds the test and the cure.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from pinproof.inhibit.ask import Answer, answers
 from pinproof.inhibit.boxes import Bench, Situation
-from pinproof.inhibit.circuit import Circuit
+from pinproof.inhibit.circuit import Circuit, Code
 from pinproof.inhibit.corners import NOWHERE, Found
 from pinproof.inhibit.results import EFFECTS, Effect, Row, Set, StartFault
 from pinproof.inhibit.sets import ALL, Interval, Severities, intersection, union, without
@@ -35,13 +35,21 @@ class _Asked:
     situations: tuple[Situation, ...]
 
 
-def fault_effects(circuit: Circuit, table: Sequence[Row]) -> tuple[StartFault, ...]:
+Progress = Callable[[int, int], None]
+
+
+def fault_effects(circuit: Circuit, table: Sequence[Row], progress: Progress | None = None) -> tuple[StartFault, ...]:
     """Every single fault, worst first; of equals those that are sure, then the widest.
 
     Cells that the sound circuit fails already are not asked again. Where nobody knows whether the sound circuit cranks
     because an element is unknown at a mid-travel point, that element is taken as open: what the fault adds is asked.
     """
-    found = [_effect(circuit, table, each) for each in sites(circuit)]
+    listed = sites(circuit)
+    found = []
+    for number, each in enumerate(listed, start=1):
+        found.append(_effect(circuit, table, each))
+        if progress is not None:
+            progress(number, len(listed))
     return tuple(sorted(found, key=lambda each: (not each.defeat, EFFECTS.index(each.effect), not each.shown)))
 
 
@@ -78,7 +86,7 @@ def _effect(circuit: Circuit, table: Sequence[Row], site: Site) -> StartFault:
         inherent=defeat and _inherent(circuit, site, [each for each in cells if each.point not in circuit.permitted]),
         hidden=defeat and bool(without(harmful, union([no_crank, at_rest]))),
         shown=not sets or any(each.shown_holds or each.shown_pulls_in for each in sets),
-        by_command=_by_command(sets),
+        by_command=_by_command(sets, site.code),
         nodes=site.nodes,
     )  # fmt: skip
 
@@ -101,9 +109,9 @@ def _sets(bench: Bench, cells: Sequence[_Asked], site: Site) -> list[Set]:
         mine = [one for (each, _), one in zip(listed, found, strict=True) if each is asked]
         holds, pulls, chatters = (_united(mine, name) for name in ("holds", "pulls_in", "chatters"))
         if site.code is not None and site.code.severities:
-            line = _line_severities(site, asked.point)
+            line, shown = _line_severities(site.code, asked.point)
             holds, pulls, chatters = (
-                Found(intersection([one.outer, line]), intersection([one.inner, line]))
+                Found(intersection([one.outer, line]), intersection([one.inner, shown]))
                 for one in (holds, pulls, chatters)
             )
         if holds.outer or pulls.outer or chatters.outer:
@@ -125,9 +133,11 @@ def _worth_asking(bench: Bench, cells: Sequence[_Asked]) -> list[_Asked]:
     return [each for each in cells if any(found[each.point, each.request, one.key].cranks() for one in each.situations)]
 
 
-def _line_severities(site: Site, point: str) -> Severities:
-    listed = dict(site.code.severities).get(point, ()) if site.code else ()
-    return union([tuple(Interval(low, high) for low, high in listed)])
+def _line_severities(code: Code, point: str) -> tuple[Severities, Severities]:
+    """Severities with which the line lets the driver be on at a point: all that can, and those that surely do."""
+    shown = code.severities if code.shown is None else code.shown
+    outer, inner = (dict(each).get(point, ()) for each in (code.severities, shown))
+    return tuple(union([(Interval(low, high),) for low, high in listed]) for listed in (outer, inner))  # type: ignore
 
 
 def _united(mine: Sequence[Answer], name: str) -> Found:
@@ -150,18 +160,16 @@ def _no_crank(bench: Bench, table: Sequence[Row]) -> Severities:
     """Severities with which some permitted position is not sure to crank, though it is without the fault."""
     if bench.turns_stuck:
         return ()
-    out: list[Severities] = []
-    for row in table:
-        if not row.permitted or row.cells[0].verdict is not Verdict.PASS:
-            continue
-        if bench.turns_open:
-            return ALL
-        run, *others = wanted_cranks(bench.circuit, row.position)
-        at_run = answers(bench, [run], ("stays_out",))
-        at_crank = answers(bench, others, ("lets_go",))
-        out += [each.stays_out.outer for each in at_run] + [each.lets_go.outer for each in at_crank]
-        out += [each.chatters.outer for each in (*at_run, *at_crank)]
-    return union(out)
+    good = [row for row in table if row.permitted and row.cells[0].verdict is Verdict.PASS]
+    if not good:
+        return ()
+    if bench.turns_open:
+        return ALL
+    asked = [wanted_cranks(bench.circuit, row.position) for row in good]
+    at_run = answers(bench, [run for run, *_ in asked], ("stays_out",))
+    at_crank = answers(bench, [each for _, *others in asked for each in others], ("lets_go",))
+    out = [each.stays_out.outer for each in at_run] + [each.lets_go.outer for each in at_crank]
+    return union(out + [each.chatters.outer for each in (*at_run, *at_crank)])
 
 
 def _worst(circuit: Circuit, sets: Sequence[Set], no_crank: bool) -> Effect:
@@ -190,8 +198,10 @@ def _inherent(circuit: Circuit, site: Site, cells: Sequence[_Asked]) -> bool:
     return any(each.cranks() for each in answers(bench, situations, CRANKS))
 
 
-def _by_command(sets: Sequence[Set]) -> tuple[tuple[tuple[str, ...], Severities], ...]:
+def _by_command(sets: Sequence[Set], code: Code | None = None) -> tuple[tuple[tuple[str, ...], Severities], ...]:
     """Sets of contacts that raise the coil where nothing operated does not, with the severities."""
+    if code is not None and code.pressed and sets:
+        return ((code.pressed, union([union(_parts(each)) for each in sets])),)
     alone = {(each.position, each.request): union(_parts(each)) for each in sets if not each.operated}
     out: dict[tuple[str, ...], list[Severities]] = {}
     for each in sets:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from pinproof.inhibit.chains import StartCircuit, built
 from pinproof.inhibit.compare import compare
-from pinproof.inhibit.defeats import fault_effects
+from pinproof.inhibit.defeats import Progress, fault_effects
 from pinproof.inhibit.influence import influence_of
 from pinproof.inhibit.results import InhibitReport
 from pinproof.inhibit.reveal import CAUTIONS, NOT_LOOKED_AT, with_test
@@ -19,15 +19,16 @@ from pinproof.inhibit.table import truth_table
 from pinproof.verdict import Verdict, worst
 
 
-def prove(start: StartCircuit, forms: Sequence[str] = ()) -> InhibitReport:
-    """The report of a start circuit; `forms`: also these, side by side. `InhibitFault` if it cannot be judged.
+def prove(start: StartCircuit, forms: Sequence[str] = (), progress: Progress | None = None) -> InhibitReport:
+    """The report of a start circuit; `forms`: also these, side by side; `progress` is told of each fault.
+    `InhibitFault` if it cannot be judged.
 
     The verdict is a pass only if every cell of the table and the influence of command contacts pass, and no defeat but
     inherent ones is left.
     """
     circuit = built(start)
     table = truth_table(circuit)
-    faults = tuple(with_test(circuit, each) for each in fault_effects(circuit, table))
+    faults = tuple(with_test(circuit, each) for each in fault_effects(circuit, table, progress))
     influence = influence_of(circuit, faults)
     left = [each for each in faults if each.defeat and not each.inherent]
     verdicts = [cell.verdict for row in table for cell in row.cells] + [influence.verdict]

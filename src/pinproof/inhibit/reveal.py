@@ -77,10 +77,11 @@ def _test(circuit: Circuit, fault: StartFault) -> tuple[str, ...]:
         first = f"{load}, start off, lever in {permitted} in turn: volts across it below {low_v}."
     elif by == "relay":
         first = f"Battery off, coil of {branch.relay if branch else ''} unplugged: ohms across {fault.site}: open."
-    elif by == "lever" or fault.kind in ("wrong-code", "line-fault"):
+    elif by == "lever" or fault.kind in ("wrong-code", "line-fault", "press"):
+        pressed = ", with every button of its line in turn" if fault.by_command else ""
         first = (
-            f"In each detent: the position that the controller reports equals the lever, and its output {fault.site} "
-            f"is on only in {permitted}."
+            f"In each detent{pressed}: the position that the controller reports equals the lever, and its output "
+            f"{fault.site} is on only in {permitted}."
         )
     elif fault.kind == "chafed-to-ground":
         first = f"Battery off, coil unplugged, lever in {others} in turn: ohms from {fault.site} to chassis"
@@ -114,6 +115,8 @@ def _cure(circuit: Circuit, fault: StartFault) -> str:
         )
     if fault.kind in ("early", "late"):
         return "Adjust the position switch, then do the slow sweep again."
+    if fault.kind in ("press", "line-fault") and fault.by_command:
+        return "The position line carries no commands: put the buttons on another input."
     if fault.kind in ("wrong-code", "line-fault"):
         return "Put a position switch in series (form H+K): then both must fail."
     if fault.kind == "bridged" and fault.by_command:

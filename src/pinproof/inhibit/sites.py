@@ -75,8 +75,11 @@ def _element(circuit: Circuit, branch: Branch) -> Iterator[Site]:
             for kind, step in (("early", -1), ("late", 1)):
                 yield Site(branch.id, kind, Change(moved=((branch.id, *_shifted(circuit, branch, step)),)))
         for code in branch.codes:
-            closed = branch.closed_at | code.closed_at | {point for point, _ in code.severities}
-            change = Change(moved=((branch.id, closed, branch.either_at | code.either_at),))
+            closed = code.closed_at | {point for point, _ in code.severities}
+            either = code.either_at
+            if not code.instead:
+                closed, either = closed | branch.closed_at, either | branch.either_at
+            change = Change(moved=((branch.id, closed, either),))
             yield Site(branch.id, code.kind, change, code.id, code=code)
     elif branch.kind in ("wire", "fuse"):
         yield Site(branch.id, "open", Change(gone=(branch.id,)))

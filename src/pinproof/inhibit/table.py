@@ -23,19 +23,20 @@ from pinproof.verdict import Verdict
 
 MOST_UNSURE = 6
 """Of so many elements that nobody knows at a point every choice is tried; with more the cell is not shown at best."""
-STEPS = 30
+STEPS = 24
 CRANKS: tuple[Question, ...] = ("holds", "pulls_in")
 FAILS: tuple[Question, ...] = ("stays_out", "refuses")
 DROPS: tuple[Question, ...] = ("lets_go", "drops")
 
 
-def truth_table(circuit: Circuit) -> tuple[Row, ...]:
-    """Rows in order of travel, three cells each: requested, not requested, unplugged with a request."""
+def truth_table(circuit: Circuit, *, least_supply: bool = True) -> tuple[Row, ...]:
+    """Rows in order of travel, three cells each: requested, not requested, unplugged with a request. Without
+    `least_supply` the least battery volts are not looked for, which takes longest."""
     bench = Bench(circuit)
-    return tuple(_row(bench, point) for point in circuit.points)
+    return tuple(_row(bench, point, least_supply) for point in circuit.points)
 
 
-def _row(bench: Bench, point: str) -> Row:
+def _row(bench: Bench, point: str, least_supply: bool) -> Row:
     permitted = point in bench.circuit.permitted
     keys = [each.key for each in bench.circuit.supplies]
     first = _cranks(bench, point) if permitted else _no(bench, [Situation(point, True, key) for key in keys])
@@ -44,7 +45,7 @@ def _row(bench: Bench, point: str) -> Row:
         _no(bench, [Situation(point, False, key) for key in keys]),
         _no(bench, [Situation(point, True, key, unplugged=True) for key in keys]),
     )
-    least = _least_supply(bench, point) if permitted else None
+    least = _least_supply(bench, point) if permitted and least_supply else None
     return Row(point, point not in bench.circuit.positions, permitted, cells, least)
 
 

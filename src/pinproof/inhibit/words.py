@@ -10,11 +10,14 @@ Ends are rounded outward, so that no harmful severity is left out of the words.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from pinproof.faults.words import interval_words
-from pinproof.inhibit.results import Cell, Set, StartFault
+from pinproof.inhibit.circuit import BATTERY
+from pinproof.inhibit.results import Cell, InhibitReport, Row, Set, StartFault
 from pinproof.inhibit.sets import Severities
 from pinproof.quantities import format_value
+from pinproof.verdict import Verdict
 
 _KINDS = {
     "stuck-closed": "{site} stuck closed",
@@ -30,6 +33,7 @@ _KINDS = {
     "swapped": "{site} and {detail} exchanged",
     "apart": "joint {site} apart",
     "wrong-code": "{site} on for {detail} too",
+    "press": "{site} on with {detail} pressed",
     "line-fault": "{site} on because of {detail}",
 }
 SHOUT = {
@@ -49,12 +53,62 @@ def fault_words(fault: StartFault) -> str:
     if fault.kind == "bridged":
         if fault.detail == "across its own terminals":
             return f"bridge across {fault.site}"
-        return f"bridge: {fault.nodes[0]} to {fault.detail}"
+        return f"bridge: {_net(fault.nodes[0])} to {_net(fault.detail)}"
     return (
         _KINDS[fault.kind]
         .format(site=fault.site, detail=fault.detail.removeprefix("wire "))
         .replace("wire wire", "wire")
     )
+
+
+def _net(name: str) -> str:
+    """A net as the owner knows it."""
+    return f"battery plus{name.removeprefix(BATTERY)}" if name.split(" (")[0] == BATTERY else name
+
+
+@dataclass(frozen=True)
+class Group:
+    """Faults that do the same, are found by the same test and have the same cure."""
+
+    faults: tuple[StartFault, ...]
+    harm: str
+
+    @property
+    def first(self) -> StartFault:
+        """The one that stands for all."""
+        return self.faults[0]
+
+    @property
+    def names(self) -> str:
+        """All of them in words."""
+        return "; ".join(fault_words(each) for each in self.faults)
+
+    @property
+    def brief(self) -> str:
+        """The same shorter: bridges of one net without the places where they can happen."""
+        bridges = [each for each in self.faults if each.kind == "bridged" and len(each.nodes) == 2]
+        shared = set.intersection(*(set(each.nodes) for each in bridges)) if bridges else set()
+        if len(bridges) < 2 or len(shared) != 1:
+            return self.names
+        one = next(iter(shared))
+        others = [_net(name) for each in bridges for name in each.nodes if name != one]
+        rest = [fault_words(each) for each in self.faults if each not in bridges]
+        return "; ".join([*rest, f"bridge: {_net(one)} to {', '.join(others)}"])
+
+    @property
+    def marks(self) -> str:
+        """What makes them worse: nobody notices, no form helps; "" if neither."""
+        told = (("nobody notices before", self.first.hidden), ("in any form", self.first.inherent))
+        return ", ".join(text for text, on in told if on)
+
+
+def grouped(faults: Sequence[StartFault], permitted: Sequence[str]) -> tuple[Group, ...]:
+    """Faults of one effect, those together that a reader need be told of once; in the order of the first of each."""
+    groups: dict[tuple[object, ...], list[StartFault]] = {}
+    for each in faults:
+        key = (each.effect, harm_words(each, permitted), each.test, each.cure, each.hidden, each.inherent)
+        groups.setdefault(key, []).append(each)
+    return tuple(Group(tuple(some), str(key[1])) for key, some in groups.items())
 
 
 def severity_words(found: Severities) -> str:
@@ -110,3 +164,38 @@ def cell_words(cell: Cell) -> str:
     short = high.endswith(f" {unit}") or cell.low_v < 0.5e-3
     volts = low if low == high else f"{number} to {high}" if short else f"{low} to {high}"
     return f"{cell.verdict.value}, {volts}{'' if cell.exact else ' (bracket)'}"
+
+
+def head_words(report: InhibitReport) -> str:
+    """What a report says in one line: "cranks in gear with 3 single faults, 1 of them in any form of this circuit"."""
+    defeats = report.defeats
+    cells = [cell.verdict for row in report.table for cell in row.cells]
+    if defeats:
+        inherent = sum(each.inherent for each in defeats)
+        told = f"cranks in gear with {len(defeats)} single fault{'' if len(defeats) == 1 else 's'}"
+        told += f", {inherent} of them in any form of this circuit" if inherent else ""
+        return f"the table fails, and it {told}" if Verdict.FAIL in cells else told
+    if Verdict.FAIL in cells:
+        return "the table fails"
+    if Verdict.NOT_SHOWN in cells:
+        return "the table is not shown"
+    return "no single fault cranks in gear, of those looked at"
+
+
+def row_notes(row: Row) -> tuple[str, ...]:
+    """What has to be said beside a row of the truth table, each a sentence."""
+    out = []
+    for cell in row.cells:
+        if cell.wanted == "cranks" and cell.verdict is not Verdict.PASS:
+            out.append(f"{row.position}: not every truck of this file is sure to crank.")
+        if cell.either:
+            names = ", ".join(cell.either)
+            out.append(
+                f"{row.position}: nobody knows whether {names} conducts here. Find out: {names} unplugged, a meter "
+                "across it, the lever moved slowly."
+            )
+        if cell.chatters:
+            out.append(f"{row.position}: a relay can chatter here: closed it lets go, open it pulls in.")
+        elif cell.history and cell.verdict is not Verdict.PASS:
+            out.append(f"{row.position}: what the relays do depends on what was before.")
+    return tuple(dict.fromkeys(out))

@@ -14,10 +14,12 @@ from __future__ import annotations
 import hashlib
 import re
 import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, cast
 
+from pinproof.design.edit import to_toml
 from pinproof.design.load import decode, read_bytes
 from pinproof.design.model import BASES, Basis
 from pinproof.design.save import save_atomic
@@ -209,6 +211,47 @@ accuracy = "0.5 % + 2"
 full = "60 V"
 accuracy = "0.5 % + 2"
 """
+
+
+HEADS = (
+    "name", "basis", "note", "counts", "input_resistance", "leads_low", "leads_high", "zeroed", "accurate_from",
+    "accurate_to", "per_degree",
+)  # fmt: skip
+
+
+def written(text: str, file: str) -> tuple[dict[str, str], tuple[tuple[str, str], ...]]:
+    """What a meter file says, as written: its heads, and full scale and accuracy of each range. MeterFault if none."""
+    instrument_of(text, file)
+    raw = tomllib.loads(text)
+    heads = {key: ("yes" if raw[key] is True else "no" if raw[key] is False else str(raw[key])) for key in HEADS
+             if key in raw}  # fmt: skip
+    return heads, tuple((str(each["full"]), str(each["accuracy"])) for each in raw["range"])
+
+
+def instrument_text(heads: Mapping[str, str], ranges: Sequence[tuple[str, str]]) -> str:
+    """A meter file from what was typed; MeterFault with all that is wrong with it.
+
+    Parameters
+    ----------
+    heads : mapping
+        Texts by the keys of `HEADS`; "" leaves one out. `zeroed` is "yes" or "no".
+    ranges : sequence of (full, accuracy)
+        As "6 kohm", "0.9 % + 2".
+    """
+    out = ["# A meter, described once. Written by pinproof; may be edited by hand.", "format = 1"]
+    for key in HEADS:
+        text = " ".join(heads.get(key, "").split())
+        if key == "zeroed":
+            out.append(f"zeroed = {'true' if text == 'yes' else 'false'}")
+        elif key == "counts":
+            out.append(f"counts = {text if re.fullmatch(r'[0-9]{1,9}', text) else to_toml(text)}")
+        elif text:
+            out.append(f"{key} = {to_toml(text)}")
+    for full, accuracy in ranges:
+        out += ["[[range]]", f"full = {to_toml(full)}", f"accuracy = {to_toml(accuracy)}"]
+    made = "\n".join(out) + "\n"
+    instrument_of(made, "the meter")
+    return made
 
 
 def starter() -> Instrument:

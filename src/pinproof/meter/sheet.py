@@ -12,7 +12,7 @@ import csv
 import io
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pinproof.design.model import Truck
 from pinproof.errors import PinproofError
@@ -29,6 +29,10 @@ CSV_COLUMNS = (
     "design_id", "station", "step", "what", "red_probe", "black_probe", "nominal", "as_built", "works", "value", "note",
     "outcome",
 )  # fmt: skip
+TWO_RANGES = (
+    'First what new parts read; behind "works", where the line still does its work once they are old, hot and worn.',
+    "OL is an open display. Stop at the first reading that is wrong.",
+)
 
 
 @dataclass(frozen=True)
@@ -161,6 +165,44 @@ def judged_row(
         station, expectation, read_typed(taken.text, quantity), meter, ambient_c=here, lead_ohm=lead_ohm, others=others
     )
     return SheetRow(station, expectation, mark, taken, found)
+
+
+def judged_in(
+    sheet: BenchSheet, meter: Instrument, station_id: str, taken: Taken, ambient_c: float | None = None
+) -> SheetRow:
+    """One reading judged in a sheet that is there, without working the sheet out again.
+
+    Parameters
+    ----------
+    sheet : BenchSheet
+        Made with this meter and this `ambient_c`, with everything read so far.
+    station_id : str
+        Not one of `SUPPLIES`: what was read there changes what is expected.
+
+    Raises
+    ------
+    KeyError
+        The sheet has no such station.
+    QuantityFault
+        The text is not the quantity that the station wants.
+    """
+    row = sheet.row(station_id)
+    station, said = row.station, row.expectation
+    if station.quantity in ("note", "meaning"):
+        return replace(row, taken=taken, judgement=judge_words(station, said, taken.text))
+    quantity: Quantity = "voltage" if station.quantity == "voltage" else "resistance"
+    others = {
+        each.station.id: (each.station, each.expectation)
+        for each in sheet.rows
+        if (each.station.line, each.station.kind) == (station.line, station.kind)
+    }
+    before = {each.station.id: each.taken for each in sheet.rows if each.taken is not None}
+    here = ambient_c if taken.ambient_c is None else taken.ambient_c
+    found = judge(
+        station, said, read_typed(taken.text, quantity), meter, ambient_c=here,
+        lead_ohm=_leads(meter, {**before, station_id: taken}), others=others,
+    )  # fmt: skip
+    return replace(row, taken=taken, judgement=found)
 
 
 def _leads(meter: Instrument, taken: Mapping[str, Taken]) -> tuple[float, float]:

@@ -17,11 +17,13 @@ from pinproof.drawings import Drawing, swatch, words
 from pinproof.drawings.axis import axis_of
 from pinproof.drawings.fold import fold
 from pinproof.faults import Against
-from pinproof.pack import bench, blocks, sentences
+from pinproof.inhibit import InhibitReport
+from pinproof.pack import bench, blocks, harness_book, inhibit_page, sentences
 from pinproof.pack.blocks import Block
 from pinproof.pack.cures import CAPTION, HEADS, Cures, CureTold, cures_on
 from pinproof.pack.faults_page import told_blocks
 from pinproof.pack.figures import Figure, groups_of, line_figures
+from pinproof.pack.gears_page import gears_blocks
 from pinproof.pack.order import bodies_of, order_of
 from pinproof.pack.pages import blocks_pdf
 from pinproof.pack.parts import Part, parts_of
@@ -53,6 +55,7 @@ def book_pdf(
     made_on: date | None = None,
     cures: Cures = (),
     faults: Sequence[Against] = (),
+    inhibit: InhibitReport | None = None,
 ) -> bytes:
     """The whole book.
 
@@ -70,6 +73,8 @@ def book_pdf(
         What was tried for lines that do not hold; see `pinproof.pack.cures`.
     faults : sequence of Against, optional
         The faults of each line and what is known against them; see `pinproof.pack.faults_page`.
+    inhibit : InhibitReport, optional
+        The start inhibit; see `pinproof.pack.inhibit_page`.
 
     Returns
     -------
@@ -84,7 +89,7 @@ def book_pdf(
         For an unknown paper.
     """
     drawings: dict[str, Drawing] = {}
-    body = _body(truck, proof, views, drawings, made_on, cures, faults)
+    body = _body(truck, proof, views, drawings, made_on, cures, faults, inhibit)
     when = f" · {made_on.isoformat()}" if made_on else ""
     foot = f"{proof.name or proof.id} · design {proof.id} · file {_short(proof)}{when}"
     return blocks_pdf(
@@ -104,6 +109,7 @@ def _body(
     made_on: date | None,
     cures: Cures,
     faults: Sequence[Against],
+    inhibit: InhibitReport | None = None,
 ) -> list[Block]:
     body = _front(truck, proof, made_on)
     passing: dict[str, list[Figure]] = {}
@@ -113,11 +119,14 @@ def _body(
         body += _line(truck, line, number, figures, drawings, cures_on(cures, proof, line.line))
     body += _parts(truck, proof, drawings)
     body += _order(truck, proof)
+    body += harness_book.chapter(truck, drawings)
     for line in proof.lines:
         body += _bench(views[line.line])
     for number, line in enumerate(proof.lines, start=1):
         body += _findings(line, number, passing[line.line], drawings)
     body += told_blocks(faults)
+    body += inhibit_page.book_blocks(inhibit)
+    body += gears_blocks(truck, drawings)
     if proof.warnings:
         body += [blocks.heading("Odd, but usable", 2), blocks.bullets(proof.warnings)]
     body += _sources(truck, proof)

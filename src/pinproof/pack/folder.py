@@ -19,6 +19,7 @@ from pinproof.design.model import Truck
 from pinproof.drawings import swatch
 from pinproof.errors import PinproofError
 from pinproof.faults import Against
+from pinproof.inhibit import InhibitReport
 from pinproof.meter import BenchSheet, bench_sheet, starter
 from pinproof.pack.bench_sheet import bench_sheet_pdf
 from pinproof.pack.book import book_pdf, part_name
@@ -48,7 +49,7 @@ class CannotWrite(PinproofError):
 
 def pack_files(
     truck: Truck, proof: TruckProof, *, paper: str = "a4", made_on: date | None = None, cures: Cures = (),
-    faults: Sequence[Against] = (), sheet: BenchSheet | None = None,
+    faults: Sequence[Against] = (), sheet: BenchSheet | None = None, inhibit: InhibitReport | None = None,
 ) -> dict[str, bytes]:  # fmt: skip
     """Every file of the pack by its name.
 
@@ -67,6 +68,8 @@ def pack_files(
 
     sheet : BenchSheet, optional
         What to measure, and what was; without one, an ordinary meter and nothing measured.
+    inhibit : InhibitReport, optional
+        The start inhibit for the book; see `pinproof.pack.inhibit_page`.
 
     Raises
     ------
@@ -78,7 +81,8 @@ def pack_files(
     netlist = physical(truck)
     views = {line.id: line_view(truck, line, netlist) for line in truck.lines}
     shown = made_on.isoformat() if made_on else None
-    found = {"book.pdf": book_pdf(truck, proof, views, paper=paper, made_on=made_on, cures=cures, faults=faults)}
+    book = book_pdf(truck, proof, views, paper=paper, made_on=made_on, cures=cures, faults=faults, inhibit=inhibit)
+    found = {"book.pdf": book}
     found["bench.pdf"] = bench_sheet_pdf(sheet or bench_sheet(truck, starter()), paper=paper, made_on=made_on)
     found["card.html"] = card_html(truck, proof, views, paper=paper, made_on=shown).encode("utf-8")
     found |= {name: text.encode("utf-8") for name, text in lists(truck, proof, views).items()}

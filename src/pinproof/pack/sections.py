@@ -41,7 +41,7 @@ _SHAPES = {
     Verdict.FAIL: '<path d="M2.5 2.5L13.5 13.5M2.5 13.5L13.5 2.5" fill="none" stroke="currentColor" '
     'stroke-width="3.4"/>',
 }
-_GROUPS: tuple[tuple[Verdict | None, str], ...] = (
+FINDING_GROUPS: tuple[tuple[Verdict | None, str], ...] = (
     (Verdict.FAIL, "Does not hold"),
     (Verdict.NOT_SHOWN, "Not shown"),
     (None, "Cautions and notes"),
@@ -205,7 +205,7 @@ def _drifts(line: LineProof, pictures: Sequence[tuple[Drawing, Drawing]]) -> lis
 
 def _findings(findings: Sequence[Finding]) -> list[Html]:
     parts: list[Html] = []
-    for verdict, name in _GROUPS:
+    for verdict, name in FINDING_GROUPS:
         mine = [finding for finding in findings if finding.verdict is verdict]
         items = [_finding(one, after) for one, after in zip(mine, [*mine[1:], None], strict=False)]
         if items:

@@ -1,7 +1,7 @@
 """From data to a PDF: the one place that calls the typesetter.
 
 Answers: how do blocks and drawings become pages, with the shipped typefaces and nothing else?
-Touches: the shipped typefaces and the template `book.typ` beside this module; no clock, no network, no system font.
+Touches: the shipped typefaces and the templates beside this module; no clock, no network, no system font.
 Beside:  `blocks` makes the data.
 Sources: PDF/UA-1 is ISO 14289-1: tags, reading order and words for every picture.
 """
@@ -18,7 +18,7 @@ from typing import Any
 from pinproof.drawings.measure import FILES, MissingTypeface
 from pinproof.errors import PinproofError
 
-_TEMPLATE = Path(__file__).with_name("book.typ")
+_TEMPLATES = Path(__file__).parent
 
 
 @dataclass
@@ -34,15 +34,17 @@ class CannotPrint(PinproofError):
         )
 
 
-def typeset(data: Mapping[str, object], files: Mapping[str, str]) -> bytes:
-    """Set a book.
+def typeset(data: Mapping[str, object], files: Mapping[str, str], template: str = "book.typ") -> bytes:
+    """Set a book, or sheets.
 
     Parameters
     ----------
     data : mapping
-        What `book.typ` reads, as plain JSON values.
+        What the template reads, as plain JSON values.
     files : mapping of name to text
         Drawings that the data names.
+    template : str
+        "book.typ" or "sheets.typ", beside this module.
 
     Returns
     -------
@@ -59,7 +61,7 @@ def typeset(data: Mapping[str, object], files: Mapping[str, str]) -> bytes:
     typesetter: Any = typst  # its type hints do not know files that are held in memory
     try:
         pdf, warnings = typesetter.compile_with_warnings(
-            _sources(files), format="pdf", timestamp=0, pdf_standards="ua-1", **_how(data)
+            _sources(files, template), format="pdf", timestamp=0, pdf_standards="ua-1", **_how(data)
         )
     except typst.TypstError as fault:
         raise CannotPrint(str(fault)) from fault
@@ -88,8 +90,9 @@ def heights_mm(data: Mapping[str, object], files: Mapping[str, str]) -> list[flo
     return [float(each) for each in json.loads(told)]
 
 
-def _sources(files: Mapping[str, str]) -> dict[str, bytes]:
-    return {**{name: text.encode("utf-8") for name, text in files.items()}, "main.typ": _TEMPLATE.read_bytes()}
+def _sources(files: Mapping[str, str], template: str = "book.typ") -> dict[str, bytes]:
+    held = {name: text.encode("utf-8") for name, text in files.items()}
+    return {**held, "main.typ": (_TEMPLATES / template).read_bytes()}
 
 
 def _how(data: Mapping[str, object]) -> dict[str, Any]:

@@ -322,6 +322,7 @@ def _lookalike(cleaned: str, asked: Dimension) -> str:
 
 
 _SPLIT = re.compile(r"\s+to\s+|\s*\.\.+\s*|\s*…\s*|\s*[–—-]\s*", re.IGNORECASE)
+_EXPONENT_BEGUN = re.compile(r"[0-9.][eE]\Z")  # the minus of 1e-5, not a dash behind a unit such as rev/mile
 _HEAD = re.compile(r"(?:±|[+-])?\s*[0-9.,][0-9., ]*(?:[eE][+-]?[0-9]+)?\s*")
 
 
@@ -344,7 +345,7 @@ def parse_span(text: str, dimension: str, *, allow_open: bool = False) -> tuple[
     last_fault: QuantityFault | None = None
     for cut in _SPLIT.finditer(cleaned):
         left, right = cleaned[: cut.start()], cleaned[cut.end() :]
-        if not left or not right or (left[-1] in "eE" and right[:1].isdigit()):
+        if not left or not right or (_EXPONENT_BEGUN.search(left) and right[:1].isdigit()):
             continue
         try:
             found[_two_ends(left, right, asked.name, allow_open)] = f"{left} to {right}"

@@ -97,6 +97,15 @@ def _build() -> dict[str, Dimension]:
     speed |= {"mph": _times(44704.0, 1e5), "mi/h": _times(44704.0, 1e5), "MPH": _times(44704.0, 1e5), "ft/s": foot}
     rpm: dict[str, Scale] = {"rpm": "e0", "RPM": "e0", "r/min": "e0", "rev/min": "e0", "1/min": "e0"}
     rpm |= {"rev/s": _times(60.0), "r/s": _times(60.0)}
+    rate: dict[str, Scale] = {f"{unit}/s": scale for unit, scale in rpm.items() if unit in ("rpm", "RPM")}
+    ratio_to_one: dict[str, Scale] = {"": "e0", ":1": "e0"}
+    per_length: dict[str, Scale] = {}
+    for word in ("revolutions", "revs", "rev", "turns"):
+        per_length |= {f"{word}/{per}": _times(1.0, 1609.344) for per in ("mile", "mi")}
+        per_length |= {f"{word}/km": "e-3", f"{word}/m": "e0"}
+    push: dict[str, Scale] = {"g": _times(9.80665)}  # standard gravity, exact by convention
+    for two in ("2", "²", "^2"):
+        push |= {f"m/s{two}": "e0", f"ft/s{two}": foot}
     pound = _times(45359237.0, 1e8)
     mass: dict[str, Scale] = {"kg": "e0", "g": "e-3", "mg": "e-6", "t": "e3", "lb": pound, "lbs": pound}
     mass |= {"oz": _times(0.028349523125)}
@@ -131,6 +140,11 @@ def _build() -> dict[str, Dimension]:
         d("tempco", "a temperature coefficient", '"100 ppm/K"', "1/K", tempco, plus_minus=True, bare=("ppm/K",)),
         d("speed", "a speed", '"100 km/h" or "62 mph"', "m/s", speed, bare=("km/h", "mph")),
         d("rotation_rpm", "a rotation speed", '"6500 rpm"', "rpm", rpm, bare=("rpm",)),
+        d("rotation_rate", "a climb of rotation speed", '"2500 rpm/s"', "rpm/s", rate, bare=("rpm/s",)),
+        d("gear_ratio", "a ratio of turns", '"4.00" or "4.00:1"', "1", ratio_to_one, lowest=0.0),
+        d("turns_per_length", "turns for a distance", '"533 rev/mile" or "331 rev/km"', "1/m", per_length, lowest=0.0,
+          bare=("rev/mile", "rev/km")),
+        d("acceleration", "an acceleration", '"2 m/s2"', "m/s²", push, bare=("m/s2",)),
         d("mass", "a mass", '"1.2 kg"', "kg", mass, lowest=0.0, bare=("kg", "g")),
         d("force", "a force", '"60 N" or "13 lbf"', "N", force, bare=("N", "lbf")),
         d("angle", "an angle", '"30 deg"', "deg", angle, bare=("deg",)),

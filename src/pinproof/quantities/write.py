@@ -25,6 +25,10 @@ _FIXED = {
     "temperature_step": " K",
     "rotation_rpm": " rpm",
     "force": " N",
+    "rotation_rate": " rpm/s",
+    "gear_ratio": "",
+    "turns_per_length": " rev/m",
+    "acceleration": " m/s²",
     "angle": "°",
     "count": "",
 }

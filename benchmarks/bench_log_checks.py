@@ -1,0 +1,189 @@
+"""How much do all checks of a log cost, against a bare pass of Polars over the same file?
+
+Run: ``python benchmarks/bench_log_checks.py [--hours 20] [--parquet] [--memory-only]``. The drive is invented.
+
+A race-long recording at 100 Hz is written as CSV (or Parquet), read once by Polars alone, streaming, parsing and
+summing the same channels, and then proven. Ratio of the two and peak memory are printed; no time is a test.
+With `--memory-only` no file is written: rows are made as they are asked for, and only the checks are timed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import sys
+import tempfile
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pinproof.design import load
+from pinproof.examples import example_path
+from pinproof.logs.recording import Channel, Chunk, TimeBase
+
+RATIOS = np.array([4.00, 2.40, 1.55, 1.15, 0.85, 0.67])
+ROLES = (
+    "pin.taps", "tap_up", "tap_down", "lever", "mode", "gear_commanded", "gear", "engine", "turbine", "output", "road",
+    "throttle", "brake", "lockup", "supply", "oil", "ambient", "coder_temperature", "limp", "refused", "vertical",
+)  # fmt: skip
+FILLERS = ("pressure", "intake", "fuel")
+PERIOD_S = 8.0  # one tap in each
+
+
+def rows_of(first: int, count: int, rate_hz: float = 100.0) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """Rows of an endless invented drive: a tap every eight seconds, up and down between 2 and 3."""
+    time_s = np.arange(first, first + count) / rate_hz
+    phase = time_s % (2.0 * PERIOD_S)
+    pressed_up = (phase >= 1.0) & (phase < 1.15)
+    pressed_down = (phase >= 1.0 + PERIOD_S) & (phase < 1.15 + PERIOD_S)
+    high = (phase >= 1.05) & (phase < 1.05 + PERIOD_S)
+    gear = np.where(high, 3.0, 2.0)
+    part = np.clip((phase - 1.2) / 0.3, 0.0, 1.0) - np.clip((phase - 1.2 - PERIOD_S) / 0.3, 0.0, 1.0)
+    ratio = RATIOS[1] + part * (RATIOS[2] - RATIOS[1])
+    output = 1750.0 + 40.0 * np.sin(time_s / 31.0)
+    noise = np.sin(time_s * 1234.5) * 6.0
+    turbine = np.round(output * ratio + noise)
+    reading = np.where(pressed_up, 0.252, np.where(pressed_down, 0.455, 0.109)) + 0.002 * np.sin(time_s * 777.0)
+    one, zero = np.ones(count), np.zeros(count)
+    values = {
+        "pin.taps": np.round(reading, 4), "tap_up": pressed_up * 1.0, "tap_down": pressed_down * 1.0, "lever": one,
+        "mode": one, "gear_commanded": gear, "gear": np.where(part > 0.5, 3.0, 2.0), "engine": turbine + 11.0,
+        "turbine": turbine, "output": np.round(output, 1), "road": np.round(output * 3.00574395 / 300.0, 3),
+        "throttle": np.round(0.4 + 0.2 * np.sin(time_s / 7.0), 3), "brake": zero, "lockup": one,
+        "supply": np.round(13.8 + 0.1 * np.sin(time_s / 11.0), 2), "oil": np.round(85.0 + np.sin(time_s / 99.0), 1),
+        "ambient": np.full(count, 21.0), "coder_temperature": np.round(44.0 + np.sin(time_s / 500.0), 1), "limp": zero,
+        "refused": zero, "vertical": np.round(9.81 + np.sin(time_s * 40.0), 2),
+    }  # fmt: skip
+    return time_s, values
+
+
+class Endless:
+    """That drive as a recording of so many hours, made as it is read."""
+
+    name, unmapped, absent = "endless.csv", (), ()
+
+    def __init__(self, hours: float) -> None:
+        self.rows = int(hours * 360_000)
+        self.made_s = 0.0
+
+    @property
+    def channels(self) -> dict[str, Channel]:
+        unit = {"pin.taps": "ratio", "supply": "V"}
+        labels = {"lever": ("4", "5")}
+        return {r: Channel(r, r, "", unit.get(r, ""), 100.0, "rows", labels=labels.get(r, ())) for r in ROLES}
+
+    @property
+    def duration_s(self) -> float:
+        return (self.rows - 1) / 100.0
+
+    @property
+    def time_base(self) -> TimeBase:
+        return TimeBase(self.rows, self.rows, 0.01, 0.0, "", (), 0, 0.0, ())
+
+    def chunks(self, roles: Sequence[str], rows: int = 262_144) -> Iterator[Chunk]:
+        for first in range(0, self.rows, rows):
+            begin = time.perf_counter()
+            time_s, values = rows_of(first, min(rows, self.rows - first))
+            self.made_s += time.perf_counter() - begin
+            yield Chunk(time_s, {role: values[role] for role in roles}, first == 0)
+
+
+def write(path: Path, hours: float) -> None:
+    """The drive as a file: CSV, or Parquet by its ending."""
+    import polars as pl
+
+    rows, step = int(hours * 360_000), 720_000
+    frames = []
+    for first in range(0, rows, step):
+        time_s, values = rows_of(first, min(step, rows - first))
+        fill = dict.fromkeys(FILLERS, values["throttle"])
+        frames.append((time_s, {**values, **fill}))
+        if path.suffix == ".csv":
+            frame = pl.DataFrame({"time": np.round(time_s, 2), **frames.pop()[1]})
+            with path.open("ab") as out:
+                frame.write_csv(out, include_header=first == 0)
+    if path.suffix == ".parquet":
+        pl.concat([pl.DataFrame({"time": t, **v}) for t, v in frames]).write_parquet(path)
+
+
+def map_text(kind: str) -> str:
+    """The logger map of that file."""
+    unit = {
+        "pin.taps": "ratio", "engine": "rpm", "turbine": "rpm", "output": "rpm", "road": "m/s", "throttle": "ratio",
+        "brake": "ratio", "lockup": "ratio", "supply": "V", "oil": "°C", "ambient": "°C", "coder_temperature": "°C",
+        "vertical": "m/s²",
+    }  # fmt: skip
+    out = ['format = 1\nlogger = "bench"\n[file]\n' + f'kind = "{kind}"']
+    if kind == "text":
+        out.append('encoding = "utf-8"\ndelimiter = ","\ndecimal = "."\nskip_lines = 0\nunit_row = false')
+    out.append('confirmed = true\n[time]\nheader = "time"\nkind = "number"\nunit = "s"\nconfirmed = true')
+    for role in ROLES:
+        given = unit.get(role, "code" if role in ("lever", "gear", "gear_commanded") else "0/1")
+        out.append(f'[[channel]]\nrole = "{role}"\nheader = "{role}"\nunit = "{given}"\nconfirmed = true')
+        if role == "lever":
+            out[-1] += '\ncodes = { "0" = "drive", "1" = "manual" }'
+    return "\n".join(out)
+
+
+def bare(path: Path) -> float:
+    """Seconds of Polars alone: parse and sum the same channels, streaming."""
+    import polars as pl
+
+    begin = time.perf_counter()
+    if path.suffix == ".csv":
+        kinds: Any = dict.fromkeys(("time", *ROLES, *FILLERS), pl.Float64)
+        frame = pl.scan_csv(path, schema=kinds)
+    else:
+        frame = pl.scan_parquet(path)
+    frame.select(pl.col("time", *ROLES).sum()).collect(engine="streaming")
+    return time.perf_counter() - begin
+
+
+def peak_mb() -> float:
+    """Most memory this process ever had."""
+    scale = 1024.0 * 1024.0 if sys.platform == "darwin" else 1024.0
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / scale
+
+
+def main() -> None:
+    """Measure and print."""
+    ask = argparse.ArgumentParser()
+    ask.add_argument("--hours", type=float, default=20.0)
+    ask.add_argument("--parquet", action="store_true")
+    ask.add_argument("--memory-only", action="store_true")
+    told = ask.parse_args()
+    from pinproof.logs import load_map, open_log, prove_log
+
+    truck = load(example_path("sandpiper"))
+    if told.memory_only:
+        made = Endless(told.hours)
+        begin = time.perf_counter()
+        report = prove_log(truck, made)
+        spent = time.perf_counter() - begin - made.made_s
+        print(
+            f"{made.rows} rows: checks {spent:.2f} s, {spent / made.rows * 1e9:.0f} ns a row, peak {peak_mb():.0f} MB"
+        )
+        print({each.check: str(each.verdict) for each in report.checks})
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder, "long.parquet" if told.parquet else "long.csv")
+        write(path, told.hours)
+        logger = Path(folder, "logger.toml")
+        logger.write_text(map_text("parquet" if told.parquet else "text"), encoding="utf-8")
+        base = min(bare(path) for _ in range(3))
+        begin = time.perf_counter()
+        report = prove_log(truck, open_log([path], load_map(logger)))
+        spent = time.perf_counter() - begin
+        size = path.stat().st_size / 1e6
+    print(
+        f"{size:.0f} MB, {told.hours:g} h: Polars alone {base:.2f} s, all checks {spent:.2f} s, ratio "
+        f"{spent / base:.2f}"
+    )
+    print(f"peak memory {peak_mb():.0f} MB; {sum(e.verdict.value == 'pass' for e in report.checks)} checks passed")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,32 @@
+"""The chain's link "gear": whether the driveline's shifts are safe, and on which number that rests.
+
+Answers: the verdict of the driveline's checks, the first that does not hold, the number to measure first.
+Touches: nothing.
+"""
+
+from __future__ import annotations
+
+from pinproof.design.model import Truck
+from pinproof.driveline import drive_sums
+from pinproof.verdict import Verdict
+
+NOTHING_SAID = (
+    "The file says nothing of the driveline. `pinproof gears FILE --begin` adds the tables to fill in; then speeds, "
+    "safe downshifts and shift lines are judged."
+)
+
+
+def gear_link(truck: Truck) -> tuple[Verdict, str, str]:
+    """Verdict, text and weakest number, "" where there is none."""
+    if truck.drive is None:
+        return Verdict.NOT_SHOWN, NOTHING_SAID, ""
+    sums = drive_sums(truck)
+    worst = min(sums.checks, key=lambda each: each.verdict.rank)
+    held = sum(each.verdict is Verdict.PASS for each in sums.checks)
+    text = f"{held} of {len(sums.checks)} checks of the driveline hold."
+    if worst.verdict is not Verdict.PASS:
+        text += f" {worst.check}, {worst.subject}: {worst.text}"
+    if truck.drive.borrowed:
+        text += " Borrowed tables are judged by `pinproof gears`."
+    weak = sums.weakest
+    return worst.verdict, text, "" if weak is None else f"{weak.path} ({weak.text}, {weak.basis})."

@@ -1,0 +1,34 @@
+"""The start inhibit beside the chain: is its truth table as wanted?
+
+Answers: does it crank in the permitted positions, surely, and nowhere else?
+Touches: nothing.
+Beside:  `pinproof.inhibit` proves it; what single faults do takes about a minute and is asked by `pinproof inhibit`.
+"""
+
+from __future__ import annotations
+
+from pinproof.design.messages import DesignFault
+from pinproof.design.model import Truck
+from pinproof.inhibit import built, truth_table
+from pinproof.inhibit.from_design import start_circuit
+from pinproof.verdict import Verdict, worst
+
+QUESTION = "Does it crank where it may, and nowhere else?"
+FAULTS = "What a single fault does: `pinproof inhibit`."
+
+
+def inhibit_link(truck: Truck) -> tuple[Verdict, str] | None:
+    """Verdict and words of the start inhibit's table; None where the file states no inhibit."""
+    if truck.inhibit is None:
+        return None
+    try:
+        table = truth_table(built(start_circuit(truck)), least_supply=False)
+    except DesignFault as fault:
+        return Verdict.NOT_SHOWN, f"Start inhibit not judged: {fault.faults[0].message}"
+    permitted = " and ".join(row.position for row in table if row.permitted)
+    bad = [row.position for row in table if any(cell.verdict is not Verdict.PASS for cell in row.cells)]
+    verdict = worst(cell.verdict for row in table for cell in row.cells)
+    if not bad:
+        return verdict, f"Start inhibit: it cranks in {permitted} and nowhere else, without a fault. {FAULTS}"
+    how = "does not hold" if verdict is Verdict.FAIL else "is not shown"
+    return verdict, f"Start inhibit: its table {how} at {', '.join(bad)}. {FAULTS}"

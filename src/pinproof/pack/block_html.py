@@ -1,0 +1,101 @@
+"""The blocks of a printed page as a page for the screen, so that both say the same.
+
+Answers: how do headings, lists, tables, verdicts and drawings look as HTML?
+Touches: nothing.
+Beside:  `blocks` makes the data; `pages` sets it as a PDF.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from pinproof.drawings import Drawing
+from pinproof.drawings.measure import one_line
+from pinproof.pack.blocks import MARKS, Block, Cell
+from pinproof.pack.markup import Html, el
+from pinproof.pack.sections import VERDICT_CLASSES, mark
+from pinproof.pack.style import page_css
+from pinproof.pack.typeface import font_css
+
+_VERDICTS = {name: verdict for verdict, name in MARKS.items()}
+
+
+def blocks_html(body: Sequence[Block], title: str, foot: str, drawings: Mapping[str, Drawing]) -> str:
+    """A whole page of these blocks.
+
+    Parameters
+    ----------
+    body : sequence of Block
+    title, foot : str
+        Of the page; below it.
+    drawings : mapping of name to Drawing
+        Those that the blocks name, each with ids of its own.
+    """
+    content = Html(
+        "\n".join([el("main", *(_block(each, drawings) for each in body)), el("footer", el("p", foot, class_="soft"))])
+    )
+    letters = set(content) | set(title) | set("0123456789")
+    head = el(
+        "head",
+        el("meta", charset="utf-8"),
+        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
+        el("meta", name="color-scheme", content="light dark"),
+        el("title", one_line(title)),
+        Html(f"<style>\n{font_css(letters)}\n{page_css()}pre{{white-space:pre-wrap}}</style>"),
+    )
+    return f"<!doctype html>\n{el('html', head, el('body', content), lang='en')}\n"
+
+
+def _block(one: Block, drawings: Mapping[str, Drawing]) -> Html:
+    kind = one["kind"]
+    if kind == "heading":
+        return el(f"h{one['level']}", one["text"])
+    if kind == "para":
+        return el("p", *_runs(one["runs"]), **({"class_": "soft"} if one["soft"] else {}))
+    if kind == "list":
+        return el("ul", *(el("li", *_runs(each)) for each in one["items"]))
+    if kind == "steps":
+        return el("ol", *(el("li", *_runs(each)) for each in one["items"]))
+    if kind == "verdict":
+        verdict = _VERDICTS[one["mark"]]
+        told = [el("p", *_runs(each)) for each in one["paras"]]
+        word = el("p", mark(verdict), one["text"], class_="word")
+        return el("section", word, *told, class_=f"answer {VERDICT_CLASSES[verdict]}")
+    if kind == "care":
+        return el(
+            "section", el("h2", one["title"]), el("ul", *(el("li", *_runs(i)) for i in one["items"])), class_="care"
+        )
+    if kind == "figure":
+        return el("figure", Html(drawings[one["svg"].removesuffix(".svg")].svg))
+    if kind == "table":
+        return _table(one, drawings)
+    raise ValueError(f"no block of kind {kind!r}")
+
+
+def _runs(runs: Sequence[Sequence[str | bool]]) -> list[Html]:
+    return [el("b", str(text)) if strong else el("span", str(text)) for text, strong in runs]
+
+
+def _table(one: Block, drawings: Mapping[str, Drawing]) -> Html:
+    head = el("thead", el("tr", *(el("th", each, scope="col") for each in one["heads"])))
+    rows = [
+        el(
+            "tr",
+            *(el("td", *_cell(cell, drawings), data_label=name) for name, cell in zip(one["heads"], row, strict=True)),
+        )
+        for row in one["rows"]
+    ]
+    return el("table", el("caption", one["caption"]), head, el("tbody", *rows))
+
+
+def _cell(cell: Cell, drawings: Mapping[str, Drawing]) -> list[Html]:
+    made: list[Html] = []
+    if cell.get("mark"):
+        made.append(
+            el("span", mark(_VERDICTS[cell["mark"]]), class_=f"verdict {VERDICT_CLASSES[_VERDICTS[cell['mark']]]}")
+        )
+    if cell.get("svg"):
+        made.append(Html(drawings[cell["svg"].removesuffix(".svg")].svg))
+    made += _runs(cell.get("runs") or [])
+    made += [el("div", *_runs(each)) for each in cell.get("below", ())]
+    return made

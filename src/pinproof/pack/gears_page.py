@@ -1,0 +1,148 @@
+"""The driveline in the book: speeds, safe downshifts, the saw-tooth chart, what the controller has to be told.
+
+Answers: how quickly may each gear turn, up to where is a downshift safe, which settings are still blank?
+Touches: nothing.
+Beside:  `pinproof.driveline` works it out, `pinproof.drawings.saw_tooth` draws it. Borrowed tables lie in files of
+         their own and are judged by `pinproof gears`.
+"""
+
+from __future__ import annotations
+
+from pinproof.design.model import Truck
+from pinproof.drawings import Drawing, words
+from pinproof.drawings.saw_tooth import saw_tooth
+from pinproof.driveline import DriveSums, blanks, drive_sums, settings_sheet
+from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
+from pinproof.pack import blocks
+from pinproof.pack.blocks import Block
+from pinproof.verdict import Verdict
+
+BLANK = "________"
+SAFE = {Verdict.PASS: "safe", Verdict.FAIL: "unsafe", Verdict.NOT_SHOWN: "not known"}
+CAUTION = (
+    "First drive in an empty area, slowly, with a second person and a known way back to automatic. The limits of the "
+    "gearbox maker and the rules of the event come first. Never weaken the over-speed guard."
+)
+
+
+def charts(truck: Truck) -> dict[str, Drawing]:
+    """The saw-tooth chart of each range of the transfer case, by a name that fits a file; empty without a driveline."""
+    if truck.drive is None:
+        return {}
+    sums = drive_sums(truck)
+    names = [each.name for each in truck.drive.transfers]
+    return {
+        f"gears-{number}": saw_tooth(sums, transfer=name, ident=f"saw-tooth-{number}")
+        for number, name in enumerate(names, start=1)
+    }
+
+
+def gears_blocks(truck: Truck, drawings: dict[str, Drawing]) -> list[Block]:
+    """The driveline's pages; nothing without a driveline. The first range's chart goes into `drawings`."""
+    if truck.drive is None:
+        return []
+    sums = drive_sums(truck)
+    name, drawing = next(iter(charts(truck).items()))
+    drawings[name] = drawing
+    return [
+        blocks.heading("Driveline", 2),
+        blocks.para(_summary(truck, sums)),
+        *_checks(sums),
+        blocks.figure(f"{name}.svg", drawing.width_mm, f"{drawing.title}. {drawing.description}"),
+        *_speeds(sums),
+        *_down(sums),
+        *_leads(sums),
+        *_settings(truck, sums),
+    ]
+
+
+def _summary(truck: Truck, sums: DriveSums) -> str:
+    held = sum(each.verdict is Verdict.PASS for each in sums.checks)
+    told = f"{held} of {len(sums.checks)} checks hold. One turn of the wheel is {ends(sums.rolling_m)} m ({sums.tyre})."
+    weak = sums.weakest
+    if weak is not None:
+        told += f" Measure first: `{weak.path}` ({weak.text}, {weak.basis})."
+    if truck.drive is not None and truck.drive.borrowed:
+        told += " Borrowed tables are not judged here: pinproof gears."
+    return told
+
+
+def _checks(sums: DriveSums) -> list[Block]:
+    bad = sorted((each for each in sums.checks if each.verdict is not Verdict.PASS), key=lambda each: each.verdict.rank)
+    if not bad:
+        return []
+    rows = [
+        (
+            blocks.name_cell(f"{each.check}, {each.subject}"),
+            f"{each.text} Cure: {each.cure}" if each.cure else each.text,
+            blocks.marked_cell(each.verdict, SAFE.get(each.verdict, words.VERDICTS[each.verdict])),
+        )
+        for each in bad
+    ]  # fmt: skip
+    return [blocks.table("What does not hold", (("Check", 2.4), ("Found", 6.0), ("Verdict", 0.0)), rows)]
+
+
+def _speeds(sums: DriveSums) -> list[Block]:
+    rows = [
+        (
+            blocks.name_cell(each.gear), each.transfer, ends(each.ratio), road(each.per_1000_rpm_m_per_s, sums.units),
+            "not known" if each.reach_m_per_s is None else road(each.reach_m_per_s, sums.units),
+            road(each.most_m_per_s, sums.units),
+        )
+        for each in sums.gears
+    ]  # fmt: skip
+    limiter = "the limiter" if sums.limiter_rpm is None else f"the limiter ({rpm(sums.limiter_rpm)})"
+    caption = (
+        f"Road speed per gear: at 1000 rpm without slip, at {limiter}, at the engine's most ({rpm(sums.most_rpm)})"
+    )
+    heads = (
+        ("Gear", 0.8), ("Range", 1.0), ("Ratio", 1.0), ("At 1000 rpm", 2.0), ("At the limiter", 2.2), ("At most", 2.2),
+    )  # fmt: skip
+    return [blocks.table(caption, heads, rows)]
+
+
+def _down(sums: DriveSums) -> list[Block]:
+    if not sums.downshifts:
+        return []
+    rows = [
+        (blocks.name_cell(each.gear), each.transfer, *over_speed(each, sums.units), *permitted(each, sums.units))
+        for each in sums.downshifts
+    ]
+    heads = (
+        ("Into", 0.8), ("Range", 1.0), ("Over-speeds above: output", 2.0), ("Road", 1.6),
+        ("Permitted: output", 2.0), ("Road", 1.6),
+    )  # fmt: skip
+    return [
+        blocks.table("Highest speed for a shift down, at the worst of tyre and slip", heads, rows),
+        blocks.para(CAUTION, soft=True),
+    ]
+
+
+def _leads(sums: DriveSums) -> list[Block]:
+    rows = [
+        (
+            blocks.name_cell(each.gear), f"{ends(each.climb_rpm_per_s)} rpm/s", rpm(each.gained_rpm),
+            "not known" if each.latest_rpm is None else rpm(float(int(each.latest_rpm))),
+        )
+        for each in sums.leads
+    ]  # fmt: skip
+    if not rows:
+        return []
+    heads = (("Gear", 0.8), ("Climbs by", 2.2), ("Gains until the shift takes hold", 2.2), ("Latest command", 2.0))
+    return [blocks.table("Upshifts at full throttle that keep off the limiter", heads, rows)]
+
+
+def _settings(truck: Truck, sums: DriveSums) -> list[Block]:
+    sheet = settings_sheet(truck, sums)
+    rows = [
+        (blocks.name_cell(each.what), each.value or BLANK, each.basis if each.value else "", each.proof)
+        for each in sheet
+    ]
+    left = blanks(sheet)
+    said = f"{len(sheet)} settings; {left} wait for you. Enter them with whatever program writes the controller."
+    heads = (("Setting", 2.8), ("Enter", 3.4), ("Basis", 1.4), ("How a log shows it", 3.6))
+    return [
+        blocks.heading("What the controller has to be told", 2),
+        blocks.para(said, leads=True),
+        blocks.table("Settings", heads, rows),
+    ]
