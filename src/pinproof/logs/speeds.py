@@ -1,0 +1,548 @@
+"""Speeds of a log reduced to what checks need, block by block: gears from ratios, slip, flare, samples at events.
+
+Answers: which gear is in, does a clutch or the converter slip, how far does the turbine run up in a shift, how quickly
+         did everything turn when something happened?
+Units:   rpm, m/s, seconds from the log's begin.
+Touches: nothing.
+
+Every row is looked at with some seconds before and after it, so a block's border changes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pinproof.logs import limits
+from pinproof.logs.blocks import Block, Floats
+from pinproof.logs.ratio import UNKNOWN, gears_of, gears_with_slip, slopes
+from pinproof.logs.runs import HeldOf, Runs, RunsOf
+from pinproof.logs.settings import DriveSettings
+from pinproof.logs.stretches import Stretches
+
+AHEAD_S = 2.2
+BEHIND_S = 3.0
+SKEW_LEFT_S = 0.02  # where it was told from the quotient of both
+_LEANS, _LAG_ROWS, _MOVES_PER_S, _MOST_LAG_S = 0.08, 1000, 0.02, 0.3
+SKEW_UNKNOWN_S = 0.1  # taken while nobody has measured how far two channels are apart
+MOST_EVENTS = 200_000
+SAMPLED = ("output", "turbine", "engine", "road", "oil", "throttle", "brake", "supply")
+_BINS = 1200
+_PIECE = 16_384  # rows in which a beat shows
+_REACH = 0.6  # of the histograms of ln(measured ÷ stated)
+
+
+@dataclass
+class Shares:
+    """A histogram of ln(measured ÷ stated): its median and how narrow it is."""
+
+    counts: NDArray[np.int64] = field(default_factory=lambda: np.zeros(_BINS, dtype=np.int64))
+    seconds: float = 0.0
+
+    def add(self, shares: Floats, seconds: float) -> None:
+        """Count some; what is no number is passed over."""
+        shares = shares[np.isfinite(shares)]
+        if len(shares):
+            place = np.clip(((shares + _REACH) * (_BINS / (2.0 * _REACH))).astype(np.int64), 0, _BINS - 1)
+            self.counts += np.bincount(place, minlength=_BINS)
+            self.seconds += seconds
+
+    def quantile(self, share: float) -> float:
+        """Below which so much lies, as a factor less 1; NaN of nothing."""
+        total = int(self.counts.sum())
+        if not total:
+            return float("nan")
+        place = int(np.searchsorted(np.cumsum(self.counts), share * total))
+        return float(np.exp((place + 0.5) * (2.0 * _REACH / _BINS) - _REACH) - 1.0)
+
+
+@dataclass(frozen=True)
+class Flare:
+    """How far the turbine ran above both gears' lines after one step."""
+
+    at_s: float
+    before: float
+    after: float
+    peak_rpm: float
+    above_note_s: float
+    above_look_s: float
+    two_above_fail: bool
+
+
+@dataclass
+class SpeedsSeen:
+    """What was found. Times of gears in seconds; keys are gear numbers from 1."""
+
+    ratio: Runs
+    sure: Runs  # the same without what engine speed tells while the converter may slip
+    ratio_from: str
+    slipping: Runs  # value: the gear
+    in_band_s: dict[int, float]
+    off_s: dict[int, float]
+    shares: dict[int, Shares]  # turbine ÷ output over the reported gear's ratio
+    road: Shares
+    road_ranges: dict[str, int]
+    engine: Shares  # engine ÷ turbine, locked
+    locked_s: float
+    lock_slips: Runs
+    flares: tuple[Flare, ...]
+    event_s: Floats
+    sampled: dict[str, Floats]
+    known_s: float
+    driving_s: float
+    interval_s: dict[str, float]
+
+
+class SpeedsOf:
+    """Collects. `take` block by block, with what is known of steps so far; `seen` at the end."""
+
+    def __init__(self, drive: DriveSettings | None, roles: Sequence[str], reported: str) -> None:
+        self.drive = drive
+        self.roles = [role for role in (*SAMPLED, "lockup") if role in roles]
+        self.reported = reported
+        self.ratio = HeldOf(limits.HELD_S, limits.HELD_SAMPLES)
+        self.sure = HeldOf(limits.HELD_S, limits.HELD_SAMPLES)
+        self.slipping = HeldOf(0.1, 2)
+        self.lock_slips = HeldOf(limits.LOCKED_SLIP_S, 2)
+        self.locked = RunsOf()
+        self.in_band: dict[int, float] = {}
+        self.off: dict[int, float] = {}
+        self.shares: dict[int, Shares] = {}
+        self.road, self.engine = Shares(), Shares()
+        self.road_ranges = dict.fromkeys((name for name, _ in drive.reductions), 0) if drive else {}
+        self.locked_s = self.known_s = self.driving_s = 0.0
+        self.flares: list[Flare] = []
+        self.interval: dict[str, float] = {}
+        self._time: Floats = np.empty(0)
+        self._kept: dict[str, Floats] = {role: np.empty(0) for role in self.roles}
+        self._gap_s: list[tuple[float, float]] = []
+        self._done_s = -np.inf
+        self._events: list[float] = []
+        self._event_at: list[Floats] = []
+        self._sampled: dict[str, list[Floats]] = {role: [] for role in SAMPLED}
+        self._steps: list[tuple[float, float, float]] = []
+
+    def take(
+        self,
+        block: Block,
+        events_s: Sequence[float],
+        steps: Sequence[tuple[float, float, float]],
+        gaps_s: Sequence[tuple[float, float]],
+        reported: Runs | None,
+    ) -> None:
+        """Go on.
+
+        Parameters
+        ----------
+        events_s : sequence of float
+            Times in this block at which speeds are wanted. [s]
+        steps : sequence of (time, gear before, gear after)
+            Steps in this block.
+        gaps_s : sequence of (from, to)
+            Gaps in this block.
+        reported : Runs or None
+            The reported gear so far.
+        """
+        self._events += list(events_s)[: max(0, MOST_EVENTS - len(self._events))]
+        self._steps += steps
+        self._gap_s += gaps_s
+        time_s = np.concatenate([self._time, block.time_s]) if len(self._time) else block.time_s
+        values = {
+            role: np.concatenate([self._kept[role], block.values[role]])
+            if len(self._kept[role])
+            else block.values[role]
+            for role in self.roles
+        }
+        if not len(time_s):
+            return
+        until = np.inf if block.last else time_s[-1] - AHEAD_S
+        first = int(np.searchsorted(time_s, self._done_s, side="right"))
+        end = len(time_s) if block.last else int(np.searchsorted(time_s, until, side="right"))
+        if end > first or block.last:
+            self._work(time_s, values, slice(first, end), until, reported)
+            self._done_s = float(time_s[end - 1]) if end > first else self._done_s
+        keep = int(np.searchsorted(time_s, min(self._done_s, time_s[-1]) - BEHIND_S))
+        self._time = time_s[keep:]
+        self._kept = {role: column[keep:] for role, column in values.items()}
+        self._gap_s = [each for each in self._gap_s if each[1] > self._time[0] - BEHIND_S]
+
+    def _work(
+        self, time_s: Floats, values: dict[str, Floats], rows: slice, until_s: float, reported: Runs | None
+    ) -> None:
+        self._sample(time_s, values, until_s)
+        smooth = {role: self._even(role, time_s, values[role]) for role in self.roles if role in _SPEEDS}
+        self._see_flares(time_s, smooth, until_s)
+        if self.drive is not None and rows.stop > rows.start:
+            self._gears(time_s, values, smooth, rows, reported)
+
+    def _even(self, role: str, time_s: Floats, column: Floats) -> Floats:
+        """A speed at every row: straight between its own samples, whether the rest is empty or held."""
+        known = ~np.isnan(column)
+        nodes: NDArray[np.int64] | None = None
+        if not known.all():
+            nodes = np.flatnonzero(known)
+            if len(nodes) < 2:
+                return np.full(len(column), np.nan)
+        kept = column if nodes is None else column[nodes]
+        at = time_s if nodes is None else time_s[nodes]
+        period = float(np.median(np.diff(at[:4001]))) if len(at) > 1 else 1.0
+        piece = kept[:_PIECE]
+        every = beat_of(piece, np.flatnonzero(piece[1:] != piece[:-1]) + 1)
+        if not every and len(kept) > _PIECE:
+            every = beat_of(kept, np.flatnonzero(kept[1:] != kept[:-1]) + 1)
+        if not every:  # it hardly moves: as before
+            every = max(1, round(self.interval.get(role, period) / max(period, 1e-9)))
+        self.interval[role] = every * period
+        if every >= 2:
+            fresh = np.append(0, np.flatnonzero(kept[1:] != kept[:-1]) + 1)
+            late = np.append(fresh[1:], len(kept)) - every
+            late = late[late > fresh + every // 2]
+            own = np.unique(np.concatenate([fresh, late, [len(kept) - 1]]))
+            nodes = own if nodes is None else nodes[own]
+        if nodes is None:
+            return column
+        even = np.interp(time_s, time_s[nodes], column[nodes])
+        far = max(limits.GAP_S, 3.0 * self.interval[role])
+        before = np.maximum(np.searchsorted(nodes, np.arange(len(time_s)), side="right") - 1, 0)
+        after = np.minimum(before + 1, len(nodes) - 1)
+        if every >= 2:
+            return even
+        lost = (time_s - time_s[nodes[before]] > far) | (time_s[nodes[after]] - time_s > far)
+        return np.where(lost, np.nan, even)
+
+    def _sample(self, time_s: Floats, values: dict[str, Floats], until_s: float) -> None:
+        now = np.array([each for each in self._events if each <= until_s])
+        if not len(now):
+            return
+        self._events = [each for each in self._events if each > until_s]
+        self._event_at.append(now)
+        for role in SAMPLED:
+            found = np.full(len(now), np.nan)
+            if role in values:
+                row = np.maximum(np.searchsorted(time_s, now, side="right") - 1, 0)
+                found = np.where(now - time_s[row] <= limits.STALE_S, values[role][row], np.nan)
+                known = np.flatnonzero(~np.isnan(values[role])) if np.isnan(found).any() else ()
+                if len(known):
+                    place = np.searchsorted(time_s[known], now, side="right") - 1
+                    row = known[np.maximum(place, 0)]
+                    fresh = (place >= 0) & (now - time_s[row] <= limits.STALE_S)
+                    found = np.where(fresh, values[role][row], np.nan)
+            self._sampled[role].append(found)
+
+    def _see_flares(self, time_s: Floats, smooth: dict[str, Floats], until_s: float) -> None:
+        ready = [each for each in self._steps if each[0] + limits.FLARE_AFTER_S <= min(until_s, time_s[-1])]
+        if not ready:
+            return
+        self._steps = [each for each in self._steps if each[0] + limits.FLARE_AFTER_S > min(until_s, time_s[-1])]
+        if self.drive is None or "turbine" not in smooth or "output" not in smooth:
+            return
+        for at_s, before, after in ready:
+            rows = slice(
+                int(np.searchsorted(time_s, at_s - limits.FLARE_BESIDE_S)),
+                int(np.searchsorted(time_s, at_s + limits.FLARE_AFTER_S, side="right")),
+            )
+            made = flare_of(
+                time_s[rows] - at_s, smooth["turbine"][rows], smooth["output"][rows],
+                self.drive.ratios[int(before) - 1], self.drive.ratios[int(after) - 1],
+            )  # fmt: skip
+            if made is not None:
+                self.flares.append(Flare(at_s, before, after, *made))
+
+    def _gears(
+        self, time_s: Floats, values: dict[str, Floats], smooth: dict[str, Floats], rows: slice, reported: Runs | None
+    ) -> None:
+        drive = self.drive
+        assert drive is not None
+        now = time_s[rows]
+        step = np.minimum(np.diff(now, append=now[-1] + (now[-1] - now[-2] if len(now) > 1 else 0.0)), 0.5)
+        away = self._beside_gap(now)
+        torn = np.searchsorted(now, [end for _, end in self._gap_s if now[0] <= end <= now[-1]])
+        block = Block(now, {}, np.unique(torn).astype(np.int64), False)
+        locked = self._locked(block, values, rows)
+        output, spread = smooth.get("output"), 0.0
+        if output is None and "road" in smooth:
+            spread = drive.around_m.high / drive.around_m.value - 1.0
+        if output is None and "road" not in smooth:
+            return
+        base = output if output is not None else smooth["road"]
+        scale = 1.0 if output is not None else 60.0 * drive.reductions[0][1].value / drive.around_m.value
+        rising = slopes(time_s, base * scale)[rows]
+        slope = np.abs(rising)
+        if output is not None:
+            self._against_road(now, output[rows], smooth, rows, slope, values, step, away)
+        over = "turbine" if "turbine" in smooth else "engine" if "engine" in smooth else ""
+        if not over:
+            return
+        slack = (self.interval[over] + self.interval["output" if output is not None else "road"]) / 2.0 + SKEW_UNKNOWN_S
+        extra = drive.ratio_spread + spread
+        codes = None
+        for reduction in [None] if output is not None else [span for _, span in drive.reductions]:
+            turning = base[rows] if reduction is None else base[rows] * 60.0 * reduction.value / drive.around_m.value
+            q = quotient(smooth[over][rows], turning)
+            if over == "turbine":
+                mine = gears_of(q, slope, drive.ratios, slack, extra=extra)
+            else:
+                mine = gears_with_slip(q, slope, drive.ratios, slack, drive.slip[1], locked, extra=extra)
+            if codes is None:
+                codes = mine
+            else:
+                codes = np.where(codes == UNKNOWN, mine, np.where((mine == UNKNOWN) | (mine == codes), codes, UNKNOWN))
+        assert codes is not None
+        self.ratio.take(block, codes)
+        if over == "engine":
+            self.sure.take(
+                block, np.where(locked, codes, UNKNOWN) if locked is not None else np.full(len(now), UNKNOWN)
+            )
+        moving = base[rows] * scale > limits.LEAST_OUTPUT_RPM
+        self.driving_s += float(step[moving].sum())
+        self.known_s += float(step[moving & (codes > 0.0)].sum())
+        if over == "turbine" and output is not None:
+            self._slip(now, block, quotient(smooth["turbine"][rows], output[rows]), codes, rising, slack, step, away,
+                       output[rows], reported, self._off(values, "brake", rows))  # fmt: skip
+        if "turbine" in smooth and "engine" in smooth and locked is not None:
+            self._lock(block, smooth["engine"][rows], smooth["turbine"][rows], locked, step, away, time_s, smooth, rows)
+
+    def _locked(self, block: Block, values: dict[str, Floats], rows: slice) -> NDArray[np.bool_] | None:
+        """Where the converter has been locked for long enough to have settled."""
+        if "lockup" not in values:
+            return None
+        raw = values["lockup"][rows]
+        state = np.where(np.isnan(raw), np.nan, (raw >= limits.LOCKED) * 1.0)
+        self.locked.take(block, state)
+        runs = self.locked.runs(so_far=True)
+        if not len(runs):
+            return np.zeros(len(raw), dtype=bool)
+        place = np.maximum(np.searchsorted(runs.first_s, block.time_s, side="right") - 1, 0)
+        return (runs.value[place] == 1.0) & (block.time_s - runs.first_s[place] >= limits.SETTLE_S)
+
+    def _beside_gap(self, now: Floats) -> NDArray[np.bool_]:
+        if not self._gap_s:
+            return np.zeros(len(now), dtype=bool)
+        return Stretches(self._gap_s, limits.BESIDE_GAP_S).meet(now, now)
+
+    @staticmethod
+    def _off(values: dict[str, Floats], role: str, rows: slice) -> NDArray[np.bool_] | bool:
+        if role not in values:
+            return True
+        with np.errstate(invalid="ignore"):
+            return ~(values[role][rows] > 0.05)
+
+    def _against_road(
+        self, now: Floats, output: Floats, smooth: dict[str, Floats], rows: slice, slope: Floats,
+        values: dict[str, Floats], step: Floats, away: NDArray[np.bool_],
+    ) -> None:  # fmt: skip
+        drive = self.drive
+        if drive is None or "road" not in smooth:
+            return
+        thin = slice(None, None, Block(now, {}, _NONE, False).stride(STEADY_EVERY_S))
+        steady = (output > limits.STEADY_OUTPUT_RPM) & (slope < limits.STEADY_PER_S) & ~away
+        steady &= self._off(values, "brake", rows)
+        spent = float(step[steady].sum())
+        steady = steady[thin]
+        if not steady.any():
+            return
+        with np.errstate(invalid="ignore", divide="ignore"):
+            turns = np.log(output[thin][steady] * drive.around_m.value / (60.0 * smooth["road"][rows][thin][steady]))
+        best = np.full(len(turns), np.inf)
+        which = np.zeros(len(turns), dtype=np.intp)
+        for number, (_, reduction) in enumerate(drive.reductions):
+            off = turns - np.log(reduction.value)
+            nearer = np.abs(off) < np.abs(best)
+            best, which = np.where(nearer, off, best), np.where(nearer, number, which)
+        self.road.add(best, spent)
+        for number, count in enumerate(np.bincount(which, minlength=len(drive.reductions))):
+            self.road_ranges[drive.reductions[number][0]] += int(count)
+
+    def _slip(
+        self, now: Floats, block: Block, q: Floats, codes: Floats, rising: Floats, slack: float, step: Floats,
+        away: NDArray[np.bool_], output: Floats, reported: Runs | None, off: NDArray[np.bool_] | bool,
+    ) -> None:  # fmt: skip
+        drive = self.drive
+        if drive is None or reported is None or not len(reported):
+            return
+        place = np.searchsorted(reported.first_s, now, side="right") - 1
+        known = place >= 0
+        place = np.maximum(place, 0)
+        gear = reported.value[place]
+        since = now - reported.first_s[place]
+        nexts = np.append(reported.first_s[1:], np.inf)[place]
+        good = known & (gear >= 1.0) & (gear <= len(drive.ratios)) & (since > limits.SETTLE_S)
+        good &= (nexts - now > 0.3) & (now - reported.last_s[place] < limits.GAP_S) & ~away & np.isfinite(q)
+        good &= output > limits.STEADY_OUTPUT_RPM
+        number = np.where(good, gear, 1.0).astype(np.intp) - 1
+        share = q / np.asarray(drive.ratios)[number] - 1.0
+        slope = np.abs(rising)
+        lag_s = self._lag(share, rising, number, good)
+        if lag_s is not None:
+            share, slack = share - lag_s * rising, slack - SKEW_UNKNOWN_S + SKEW_LEFT_S
+        with np.errstate(invalid="ignore"):
+            above = good & (share > limits.BAND + drive.ratio_spread + slope * slack)
+            above &= (codes == UNKNOWN) | (codes == gear)
+            inside = good & (codes == gear) & ~above
+            steady = good & (slope < limits.STEADY_PER_S) & off
+        if above.any() or not self.slipping.is_quiet:
+            self.slipping.take(block, np.where(above, gear, 0.0))
+        many = len(drive.ratios)
+        of = [np.bincount(number, weights=step * which, minlength=many) for which in (good, inside, above, steady)]
+        thin = slice(None, None, block.stride(STEADY_EVERY_S))
+        for place in np.flatnonzero(of[0]).tolist():
+            mine = place + 1
+            self.in_band[mine] = self.in_band.get(mine, 0.0) + float(of[1][place])
+            self.off[mine] = self.off.get(mine, 0.0) + float(of[2][place])
+            picked = steady[thin] & (number[thin] == place)
+            if picked.any():
+                with np.errstate(invalid="ignore", divide="ignore"):
+                    self.shares.setdefault(mine, Shares()).add(np.log1p(share[thin][picked]), float(of[3][place]))
+
+    @staticmethod
+    def _lag(share: Floats, rising: Floats, number: NDArray[np.intp], good: NDArray[np.bool_]) -> float | None:
+        """How much later the output shows than the turbine, from how their quotient leans on acceleration. [s]
+
+        Least squares in all gears of a block at once, each with an offset of its own; None where too little moves.
+        """
+        with np.errstate(invalid="ignore"):
+            fits = good & (np.abs(share) < _LEANS)
+        own = number[fits]
+        if len(own) < _LAG_ROWS:
+            return None
+        y, x = share[fits], rising[fits]
+        many = np.maximum(np.bincount(own), 1)
+        y = y - (np.bincount(own, weights=y) / many)[own]
+        x = x - (np.bincount(own, weights=x) / many)[own]
+        spread = float((x * x).sum())
+        if spread < len(own) * _MOVES_PER_S**2:
+            return None
+        return min(max(float((x * y).sum()) / spread, -_MOST_LAG_S), _MOST_LAG_S)
+
+    def _lock(
+        self, block: Block, engine: Floats, turbine: Floats, locked: NDArray[np.bool_], step: Floats,
+        away: NDArray[np.bool_], time_s: Floats, smooth: dict[str, Floats], rows: slice,
+    ) -> None:  # fmt: skip
+        slack = (self.interval["engine"] + self.interval["turbine"]) / 2.0 + SKEW_UNKNOWN_S
+        with np.errstate(invalid="ignore"):
+            good = locked & ~away & (engine > limits.RUNNING_RPM) & (turbine > 0.0)
+            allowed = np.maximum(limits.LOCKED_SLIP * engine, limits.LOCKED_SLIP_RPM)
+            slips = good & (np.abs(engine - turbine) > allowed)
+        if slips.any() and len(time_s) > 2:
+            rise = np.abs(np.gradient(smooth["engine"], time_s))[rows]
+            slips &= np.abs(engine - turbine) > allowed + rise * slack
+        spent = float(step[good].sum())
+        self.locked_s += spent
+        if slips.any() or not self.lock_slips.is_quiet:
+            self.lock_slips.take(block, np.where(slips, 1.0, 0.0))
+        thin = slice(None, None, block.stride(STEADY_EVERY_S))
+        picked = good[thin]
+        if picked.any():
+            self.engine.add(np.log(engine[thin][picked] / turbine[thin][picked]), spent)
+
+    def seen(self) -> SpeedsSeen:
+        """All that was found, in the order of time."""
+        at = np.concatenate(self._event_at) if self._event_at else np.empty(0)
+        order = np.argsort(at, kind="stable")
+        sampled = {
+            role: np.concatenate(parts)[order] if parts else np.empty(0) for role, parts in self._sampled.items()
+        }
+        over = "turbine" if "turbine" in self.roles else "engine" if "engine" in self.roles else ""
+        under = "output" if "output" in self.roles else "road" if "road" in self.roles else ""
+        told = f"{over} ÷ {under}" if over and under and self.drive is not None else ""
+        ratio = self.ratio.runs()
+        return SpeedsSeen(
+            ratio, ratio if over == "turbine" else self.sure.runs(), told,
+            self.slipping.runs(), self.in_band, self.off, self.shares, self.road,
+            self.road_ranges, self.engine, self.locked_s, self.lock_slips.runs(), tuple(self.flares), at[order],
+            sampled, self.known_s, self.driving_s, dict(self.interval),
+        )  # fmt: skip
+
+
+_SPEEDS = ("output", "turbine", "engine", "road")
+_NONE = np.empty(0, dtype=np.int64)
+STEADY_EVERY_S = 0.05  # one sample in so much time is enough for the shares of steady drive
+
+
+def beat_of(values: Floats, changes: NDArray[np.int64]) -> int:
+    """How many rows a channel repeats each of its samples; 1 where every row is one, 0 where too few changes tell.
+
+    Changes in a regular beat are held samples; changes that come by, each by the channel's smallest step, are a slow
+    movement of a coarse channel.
+    """
+    gaps = np.diff(changes)
+    gaps = gaps[gaps <= 64]
+    if len(gaps) < 20:
+        return 0
+    every = int(np.searchsorted(np.cumsum(np.bincount(gaps)), len(gaps) / 2.0))
+    if every <= 1:
+        return 1
+    off = np.abs(gaps - every * np.round(gaps / every))
+    if np.count_nonzero(off <= (1 if every >= 4 else 0)) < 0.8 * len(gaps):
+        return 1
+    jumps = np.abs(values[changes] - values[changes - 1])
+    if np.count_nonzero(jumps < 1.5 * jumps.min()) > 0.8 * len(jumps):
+        return 1
+    return every
+
+
+def quotient(over: Floats, under: Floats) -> Floats:
+    """over ÷ under where the output turns fast enough to tell; else NaN."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(under > limits.LEAST_OUTPUT_RPM, over / under, np.nan)
+
+
+def flare_of(
+    after_s: Floats, turbine: Floats, output: Floats, old: float, new: float
+) -> tuple[float, float, float, bool] | None:
+    """How far the turbine ran above both gears' lines.
+
+    Parameters
+    ----------
+    after_s : array
+        Time since the step's command, from 0.5 s before it. [s]
+    turbine, output : array
+        [rpm]
+    old, new : float
+        Ratios.
+
+    Returns
+    -------
+    tuple or None
+        Peak [rpm], time above the note and above the look line [s], whether two samples running are above the fail
+        line. What the turbine stood above its own line in the half second before, and at the end, is taken off.
+        None where the speeds are unknown.
+    """
+    if len(after_s) < 6 or not np.isfinite(turbine.sum() + output.sum()):
+        return None
+    begin = int(np.searchsorted(after_s, 0.0))
+    late = int(np.searchsorted(after_s, limits.FLARE_AFTER_S - limits.FLARE_BESIDE_S, side="right"))
+    if begin < 2 or len(after_s) - late < 2:
+        return None
+    sync = output[begin:] * max(old, new)
+    excess = turbine[begin:] - sync
+    if excess.max() <= limits.FLARE_NOTE_RPM:  # whatever is taken off, there is nothing to note
+        return max(0.0, float(excess.max())), 0.0, 0.0, False
+    offset = max(
+        0.0, _middle(turbine[:begin] - output[:begin] * old), _middle(turbine[late:] - output[late:] * new)
+    )  # fmt: skip
+    excess = excess - min(offset, limits.BAND * _middle(sync))
+    at = after_s[begin:]
+    step = np.diff(at, append=at[-1])
+    fails = excess > limits.FLARE_FAIL_RPM
+    return (
+        max(0.0, float(excess.max())), _longest(excess > limits.FLARE_NOTE_RPM, step),
+        _longest(excess > limits.FLARE_LOOK_RPM, step), bool((fails[1:] & fails[:-1]).any()),
+    )  # fmt: skip
+
+
+def _longest(which: NDArray[np.bool_], step: Floats) -> float:
+    """Longest stretch that is surely so: from its first to its last sample."""
+    if not which.any():
+        return 0.0
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], which, [False]])))
+    passed = np.concatenate([[0.0], np.cumsum(step)])
+    return float((passed[edges[1::2] - 1] - passed[edges[::2]]).max())
+
+
+def _middle(values: Floats) -> float:
+    """The middle one of a few numbers."""
+    return float(np.sort(values)[len(values) // 2])
