@@ -1,0 +1,151 @@
+"""Truck and line as a form: the same entries as in the file, proven again while one types."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from pinproof.design import DesignFault, EditFault, loads
+from pinproof.design.edit import Change, with_values
+from pinproof.design.model import BASES
+from pinproof.errors import PinproofError
+from pinproof.web.entries import changes_of, groups_of
+from pinproof.web.finding import Finding, finding_of
+from pinproof.web.page import Action, Ask, Done, Page, Parameter
+from pinproof.web.pages.live import panel_html, summary_of
+from pinproof.web.pages.saving import save
+from pinproof.web.workspace import is_toml
+
+TABLES = (
+    "truck",
+    "supply",
+    "defaults",
+    "input",
+    "line",
+    "line.window",
+    "line.target",
+    "contact",
+    "line.element",
+    "parts",
+)
+HEADINGS = {
+    "truck": "Truck", "supply": "Supply", "defaults": "What holds where an entry says nothing", "input": "Pin",
+    "line": "Coded line", "line.window": "What the controller makes of a reading",
+    "line.target": "Readings that a list names", "contact": "Switches and their resistors",
+    "line.element": "Elements of the circuit", "parts": "Resistors to be had",
+}  # fmt: skip
+
+
+def result(ask: Ask) -> dict[str, Any]:
+    """Every entry that can be changed here, as it stands in the file."""
+    design = ask.design
+    if not is_toml(design.text):
+        design.truck  # noqa: B018 - raises what is wrong with the file
+    return {"design": design.name, "hash": design.hash, "groups": groups_of(design.text, TABLES)}
+
+
+def context(ask: Ask, found: Any) -> Mapping[str, Any]:
+    """The groups under their headings, and the panel as the file stands."""
+    design = ask.design
+    sections = [
+        (HEADINGS[table], [each for each in found["groups"] if each.table == table and (each.stated or each.open)])
+        for table in TABLES
+    ]  # fmt: skip
+    faults: list[Mapping[str, Any]] = []
+    panel, summary = "", "Nothing can be proven yet"
+    try:
+        truck = design.truck
+        proof = ask.site.work.quick(truck)
+        panel, summary = panel_html(truck, proof), summary_of(proof)
+    except PinproofError as error:
+        faults = list(finding_of(error).faults)
+    known = {part.path for group in found["groups"] for entry in group.stated for part in entry.parts}
+    return {
+        "sections": [(title, groups) for title, groups in sections if groups], "bases": BASES,
+        "panel": panel, "summary": summary, "saved": ask.values.get("saved", "") == "1",
+        "faults": faults, "by_path": {each["path"]: each["message"] for each in faults}, "known": known,
+    }  # fmt: skip
+
+
+def _changes(ask: Ask) -> tuple[str, dict[str, Change]]:
+    """The text that the form was made from, and what the form changes in it."""
+    base = ask.text("base")
+    given = ask.form.get("changes")
+    if isinstance(given, str):  # from the page that shows both versions
+        try:
+            given = json.loads(given)
+        except ValueError:
+            raise Finding(400, "The changes are not JSON.", "Load the page again.", "changes") from None
+    text = ask.site.workspace.text_of(ask.values["design"], base)
+    if text is None:
+        raise Finding(
+            409, "The version that this page was made from is not kept any more. Nothing was written.",
+            "Load the page again and repeat the change.", "base",
+        )  # fmt: skip
+    if isinstance(given, dict):
+        return text, {str(path): change for path, change in given.items() if _is_change(change)}
+    return text, changes_of(ask.form, text)
+
+
+def _is_change(change: Any) -> bool:
+    if isinstance(change, dict):
+        return all(isinstance(name, str) and isinstance(text, str | None) for name, text in change.items())
+    return change is None or isinstance(change, str | bool | int)
+
+
+def _save(ask: Ask) -> Done:
+    _, changes = _changes(ask)
+    return save(ask, changes, _what(changes), ask.address("truck", saved="1") if changes else "")
+
+
+def _what(changes: Mapping[str, Change]) -> str:
+    """What undo calls this change."""
+    first = next(iter(changes), "nothing")
+    more = len(changes) - 1
+    change = changes.get(first)
+    to = f" to {change}" if isinstance(change, str | int) else ""
+    return f"{first}{to}" + (f" and {more} more" if more > 0 else "")
+
+
+def _live(ask: Ask) -> Done:
+    """The panel with what is typed, and what is wrong with it; nothing is written."""
+    text, changes = _changes(ask)
+    try:
+        typed = ask.site.work.once(("typed", ask.text("base"), repr(changes)), lambda: _typed(ask, text, changes))
+    except (DesignFault, EditFault) as error:
+        finding = finding_of(error)
+        return Done({"ok": False, "faults": list(finding.faults), "html": "", "summary": "", "verdict": None})
+    proof = ask.site.work.quick(typed)
+    heading = "As typed, not saved. Drift and the other checks follow when it is saved." if changes else ""
+    html = panel_html(typed, proof, wide=ask.form.get("wide") is True, heading=heading)
+    told = summary_of(proof)
+    return Done({"ok": True, "faults": [], "html": html, "summary": told, "verdict": proof.verdict})
+
+
+def _typed(ask: Ask, text: str, changes: Mapping[str, Change]) -> Any:
+    """The truck of the text with these changes; all but the last one are known from the keystroke before."""
+    file = f"{ask.values['design']}.toml"
+    items = list(changes.items())
+    if len(items) > 1:
+        earlier = dict(items[:-1])
+        text = ask.site.work.once(("text", ask.text("base"), repr(earlier)), lambda: with_values(text, earlier, file))
+    if items:
+        text = with_values(text, dict(items[-1:]), file)
+    return loads(text, file)
+
+
+BASE = Parameter("base", "Hash of the version that the form was made from.", required=True)
+CHANGES = Parameter(
+    "changes", "Design path to its new text; null takes the entry out; an object changes keys of its table.", "object"
+)
+PAGE = Page(
+    "truck", "/d/{design}/truck", "Truck and line",
+    "What does the file say of supply, pin, wires, switches and windows, and what if it said something else?",
+    result, "truck.html", context, links=("switch", "wire", "pin", "meaning"),
+    parameters=(Parameter("saved", "1 right after a save.", words=("1",)),),
+    actions=(
+        Action("save", "Writes the changed entries into the file; comments stay.", _save, (BASE, CHANGES)),
+        Action("live", "Proves the changed entries without writing them.", _live, (BASE, CHANGES)),
+    ),
+)  # fmt: skip
