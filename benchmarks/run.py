@@ -25,6 +25,7 @@ MODULES = (
     "bench_command_line",
     "bench_web",
     "bench_log_files",
+    "bench_log_checks",
 )
 COLUMNS = ("what", "baseline", "engine", "ratio", "target", "met", "note")
 

@@ -19,6 +19,7 @@ from pinproof.logs import load_map
 from pinproof.logs.map_text import map_text
 from pinproof.web import log_files
 from pinproof.web.app import Site
+from tests.first_principles.test_log_can import DBC
 from tests.truth.agree_logs import make_case
 from tests.truth.log_designs import design_text
 from tests.truth.log_files_out import write
@@ -79,7 +80,7 @@ def fields_of(html: str) -> dict[str, str]:
 
 
 def test_a_day_is_proven_as_the_command_proves_it(at: Any, drive: tuple[str, bytes, bytes]) -> None:
-    """Sent, proven in the background; the data are those of `pinproof log --json`; every piece of evidence has a way in."""
+    """Sent, proven in the background; data as `pinproof log --json` prints them; each evidence has a way in."""
     client, _, folder = at
     assert "No log here yet" in client.get("/d/sim/log").text
     assert sent(client, "day1.csv", drive[1]).json() == {"file": "day1.csv", "bytes": len(drive[1])}
@@ -152,7 +153,7 @@ def test_a_stretch_is_asked_for_again(at: Any, drive: tuple[str, bytes, bytes]) 
 
 
 def test_a_map_counts_only_what_was_confirmed(at: Any, drive: tuple[str, bytes, bytes]) -> None:
-    """A proposal has no tick; kept as it is, its own reader refuses it and says where; then one column after the other."""
+    """A proposal has no tick; kept as it is, its own reader refuses it and says where; then every column is ticked."""
     client, _, folder = at
     sent(client, "day1.csv", drive[1])
     assert sent(client, "day1.csv", drive[1], "").headers["location"] == "/d/sim/log/map?log=day1.csv"
@@ -215,8 +216,25 @@ def load_map_text(data: bytes, folder: Path) -> Any:
     return made
 
 
+def test_frames_ask_for_their_dbc(at: Any) -> None:
+    """A recording of CAN frames first asks for the DBC; with it signals are listed, and the kept map names it."""
+    client, _, folder = at
+    lines = "".join(f"({1e9 + n * 0.01:.6f}) can0 100#10270000{50 + n % 9:02X}0040{n % 256:02X}\n" for n in range(300))
+    (folder / "bus.log").write_text(lines, encoding="ascii")
+    assert "Bring the DBC" in client.get("/d/sim/log/map?log=bus.log").text
+    assert sent(client, "bus.dbc", DBC.encode("ascii")).status_code == 200
+    assert "Read it with bus.dbc" in client.get("/d/sim/log/map?log=bus.log").text
+    fields = fields_of(client.get("/d/sim/log/map?log=bus.log&dbc=bus.dbc").text)
+    rows = {value: name.removeprefix("header:") for name, value in fields.items() if name.startswith("header:")}
+    assert fields[f"role:{rows['Speeds.Turbine']}"] == "turbine" and fields[f"unit:{rows['Speeds.Turbine']}"] == "rpm"
+    fields |= {f"confirmed:{rows['Speeds.Turbine']}": "yes", "file:confirmed": "yes", "name": "can.toml"}
+    assert client.post("/d/sim/log/map/keep.json", json=fields).status_code == 200
+    made = load_map(folder / "can.toml")
+    assert [each.role for each in made.channels] == ["turbine"] and made.dbc.endswith("bus.dbc")
+
+
 def test_what_is_sent_is_kept_whole_and_never_over_another(at: Any) -> None:
-    """Names that lead elsewhere, kinds that are no log, an empty file, another of the same name: told, nothing written."""
+    """Names that lead elsewhere, kinds that are no log, empty, another of the same name: told, nothing written."""
     client, site, folder = at
     client.get("/d/sim/log")
     before = sorted(each.name for each in folder.iterdir())
@@ -259,6 +277,33 @@ def test_what_cannot_be_proven_is_told_before_work(at: Any, drive: tuple[str, by
     assert not site.jobs._jobs
 
 
+def test_several_logs_of_a_day_are_one_proof(at: Any, drive: tuple[str, bytes, bytes]) -> None:
+    """Two logs are judged together, each named; a log that breaks off ends the work and says which and why."""
+    client, site, folder = at
+    for name in ("day1.csv", "day2.csv"):
+        (folder / name).write_bytes(drive[1])
+    (folder / "day1-map.toml").write_bytes(drive[2])
+    fields = {"log": ["day1.csv", "day2.csv"], "map": "day1-map.toml"}
+    started = client.post("/d/sim/log/prove", data=fields).headers["location"]
+    assert "day1.csv%7Cday2.csv" in started
+    found = worked_out(client, started.replace("/log?", "/log.json?"))["report"]
+    assert [each["name"] for each in found["logs"]] == ["day1.csv", "day2.csv"]
+    missed = next(each for each in found["checks"] if each["check"] == "missed-tap")["findings"]
+    assert {each["log"] for each in missed} == {"day1.csv", "day2.csv"}
+    html = client.get(started).text
+    assert "log=day2.csv" in html and html.count("<details><summary>day") == 2
+
+    (folder / "day2.csv").write_bytes(b"\x89PNG\r\n" + bytes(4000))
+    job = client.post("/d/sim/log/prove.json", json={**fields, "log": "day2.csv"}).json()
+    until = time.monotonic() + 120.0
+    while site.jobs.get(job["id"]).state in ("waits", "runs"):
+        assert time.monotonic() < until
+        time.sleep(0.2)
+    told = site.jobs.get(job["id"])
+    assert told.state == "failed" and "day2.csv" in told.text and "Traceback" not in told.text
+    assert "day2.csv" in client.get("/d/sim/log?logs=day2.csv&map=day1-map.toml").text
+
+
 def test_the_text_of_a_map_is_what_its_reader_reads() -> None:
     """Numbers, codes with any letters, lists and flags go through TOML and back."""
     import tomllib
@@ -268,7 +313,8 @@ def test_the_text_of_a_map_is_what_its_reader_reads() -> None:
     for _ in range(200):
         codes = {"".join(rng.choice(letters, 4)): float(rng.normal()) for _ in range(3)}
         table = {
-            "role": "gear", "header": "".join(rng.choice(letters, 6)), "codes": codes, "confirmed": bool(rng.integers(2)),
+            "role": "gear", "header": "".join(rng.choice(letters, 6)), "codes": codes,
+            "confirmed": bool(rng.integers(2)),
             "valid": [float(rng.normal()), float(rng.normal() * 1e9)], "factor": float(rng.normal() * 1e-9),
         }  # fmt: skip
         read = tomllib.loads(map_text({"time": {"header": table["header"], "unit": "s"}, "channel": [table, table]}))

@@ -17,9 +17,10 @@ from pinproof.web.routes import PAGES
 from tests.web_client import client_of, folder_with
 from tools.web_addresses import with_table
 
-QUERIES = {"limits": "?line=shift&knob=wear"}
-VALUES = {"design": "heron", "job": "none", "name": "book.pdf"}
-MAY_BE_MISSING = {"job", "file"}  # what they show is not there before somebody made it
+QUERIES = {"limits": "?line=shift&knob=wear", "log-stretch": "?log=none.csv&from=0&to=1"}
+VALUES = {"design": "heron", "job": "none", "name": "book.pdf", "table": "friend"}
+# what they show is not there before somebody made it
+MAY_BE_MISSING = {"job", "file", "harness-file", "gears-table", "log-stretch", "log-file"}
 
 
 def filled(page: Page, ending: str = "") -> str:
@@ -116,7 +117,7 @@ def test_broken_files_never_break_a_page(tmp_path: Path) -> None:
     client, _ = client_of(tmp_path)
     assert client.get("/").status_code == 200
     for name in ("cut", "latin", "zero", "wide", "deep", "twice", "empty"):
-        for page in ("chain", "truck", "proof", "faults", "downloads", "history", "verdict"):
+        for page in ("chain", "truck", "proof", "faults", "downloads", "history", "verdict", "choose", "gears", "log"):
             for ending in ("", ".json"):
                 answer = client.get(f"/d/{name}/{page}{ending}")
                 assert answer.status_code in (200, 404, 422), (name, page, answer.status_code)

@@ -11,8 +11,9 @@ from pinproof.design import Truck, load
 from pinproof.design.model_drive import DriveLog
 from pinproof.examples import example_path
 from pinproof.logs import prove_log
+from pinproof.logs.flares import flare_of
 from pinproof.logs.ratio import UNKNOWN, gears_of, gears_with_slip
-from pinproof.logs.speeds import beat_of, flare_of
+from pinproof.logs.shares import beat_of
 from pinproof.verdict import Verdict
 from tests.log_stand_in import RATIOS, Day, Made, many_taps
 

@@ -7,6 +7,7 @@ Beside:  `pinproof.choose` does the search.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -20,6 +21,7 @@ from pinproof.design.load import loads
 from pinproof.design.model import Truck
 from pinproof.errors import NoSolution
 from pinproof.quantities import format_value
+from pinproof.quantities.preferred import LEAST_OHM, MOST_OHM
 
 USUAL_LOW, USUAL_HIGH = "10 ohm", "100 kohm"
 """Range of values to try where nobody asks for another."""
@@ -78,6 +80,19 @@ def check_choosable(truck: Truck, line_id: str, file: str) -> None:
         )
 
 
+def check_range(low_ohm: float, high_ohm: float, tolerance: float | None) -> None:
+    """NoSolution for a range, or a tolerance of parts, from which nothing can be chosen."""
+    if not LEAST_OHM <= low_ohm <= high_ohm <= MOST_OHM:
+        low, high = (format_value(each, "resistance") for each in (low_ohm, high_ohm))
+        raise NoSolution(
+            f"Nothing can be chosen from {low} to {high}.",
+            cure="Give a least resistance not above the greatest, both from 0.001 ohm to 1e12 ohm.",
+        )
+    if tolerance is not None and not tolerance < 1.0:
+        told = format_value(tolerance, "ratio")
+        raise NoSolution(f"Parts of {told} cannot be.", cure="Give a tolerance below 100 %, as in 1 %.")
+
+
 def reach_words(found: Choice) -> str:
     """Tolerance of the chosen parts where it is one for all: ", parts of 1 %"; else ""."""
     if found.source == "drawer" or len({each.tolerance for each in found.resistors}) != 1:
@@ -98,3 +113,21 @@ def text_with(text: str, found: Choice, origin: str, file: str) -> str:
     changed = with_comment(changed, list(changes), f"{CHOSEN} {origin.partition(' (')[0]} by pinproof choose")
     loads(changed, file)
     return changed
+
+
+@dataclass(frozen=True)
+class StockUsed:
+    """One kind of part of the drawer that a choice takes: how many, and how many there are."""
+
+    name: str
+    used: int
+    had: int
+
+
+def stock_used(found: Choice, drawer: Drawer) -> tuple[StockUsed, ...]:
+    """What a choice takes out of a drawer, in the order of its resistors."""
+    taken = Counter(piece.name for each in found.resistors for piece in each.pieces)
+    had: Counter[str] = Counter()
+    for part in drawer.parts:
+        had[part.called] += part.count
+    return tuple(StockUsed(name, used, had[name]) for name, used in taken.items())

@@ -46,7 +46,7 @@ def command(
 
     Example: pinproof choose truck.toml --series E24 --write
     """
-    from pinproof.chain.choosing import check_choosable, reach_words, source_of
+    from pinproof.chain.choosing import check_choosable, check_range, reach_words, source_of
     from pinproof.choose import choose
     from pinproof.cli.show import choice_words
     from pinproof.proof import as_json as plain
@@ -63,13 +63,15 @@ def command(
     if parts is not None:
         series, tolerance, drawer = _understood(parts, file)
     reach = None if tolerance is None else parse(tolerance, "tolerance")
+    low_ohm, high_ohm = parse(low, "resistance"), parse(high, "resistance")
+    check_range(low_ohm, high_ohm, reach)
     taken = source_of(truck, file.parent, file.name, series=series, drawer=drawer, tolerance=reach)
     found = choose(
         truck,
         chosen_line,
         source=taken.source,
-        low_ohm=parse(low, "resistance"),
-        high_ohm=parse(high, "resistance"),
+        low_ohm=low_ohm,
+        high_ohm=high_ohm,
         tolerance=reach,
     )
     written = write and found.feasible

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import dataclasses
-import os
 import secrets
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,25 +12,9 @@ from pinproof.cli.common import JSON, print_json
 from pinproof.design.starter import FORMS
 
 if TYPE_CHECKING:
-    from pinproof.chain.interview import Parts, Question
-    from pinproof.chain.values import Fitted, Tried
-    from pinproof.choose import Choice, Drawer
-    from pinproof.design import Truck
+    from pinproof.chain.beginning import Values
+    from pinproof.chain.interview import Question
     from pinproof.design.starter import Sheet
-
-
-class Values(NamedTuple):
-    """Resistors that give the list; what choosing gave; which parts were understood, in words; what cannot be had."""
-
-    fitted: tuple[Fitted, ...] = ()
-    tried: Tried | None = None
-    parts: Parts | None = None
-    refused: str = ""
-
-    @property
-    def choice(self) -> Choice | None:
-        """What choosing takes, if the line holds with it."""
-        return self.tried.holding if self.tried is not None else None
 
 
 ANSWER_OPTIONS = (
@@ -79,7 +61,7 @@ def command(file: Path, starter: str | None, no_questions: bool, as_json: bool, 
         raise click.UsageError(f"{file} is there already; nothing was written. Give another name.")
     answered = {key.replace("_", "-"): value for key, value in given.items() if value is not None}
     design_id = f"pp-{secrets.token_hex(3)}"
-    values = Values()
+    values: Values | None = None
     if starter is not None:
         beside = [f"--{key}" for key in answered if key != "name"]
         if beside:
@@ -96,8 +78,10 @@ def command(file: Path, starter: str | None, no_questions: bool, as_json: bool, 
 
 def _sheet(design_id: str, answered: dict[str, str], folder: Path, asks: bool) -> tuple[Sheet, Values]:
     """The sheet after all questions, with resistors that give the list."""
-    from pinproof.chain.interview import QUESTIONS, AnswerFault, understand
-    from pinproof.chain.sheet import checked, sheet_of
+    from pinproof.chain.beginning import taken, with_values
+    from pinproof.chain.interview import QUESTIONS, AnswerFault
+    from pinproof.chain.sheet import sheet_of
+    from pinproof.chain.values import choose_can_run
 
     answers: dict[str, Any] = {}
     if asks:
@@ -112,17 +96,16 @@ def _sheet(design_id: str, answered: dict[str, str], folder: Path, asks: bool) -
         while True:
             text = _ask(question, number) if asks else answered.get(question.key, "")
             try:
-                tried = {**answers, question.key: understand(question, text)}
-                _drawer(tried, folder)
-                truck = checked(sheet_of(tried, design_id), question.key)
+                answers, truck = taken(answers, question.key, text, design_id, folder)
             except AnswerFault as fault:
                 if not asks:
                     raise click.UsageError(f"--{question.key}: {fault}") from None
                 click.echo(f"  {fault}\n  Once more, or ? for don't know.")
                 continue
-            answers = tried
             break
-    return _with_values(sheet_of(answers, design_id), truck, answers, folder)
+    if choose_can_run(truck, truck.lines[0]):
+        click.echo("Choosing resistors …", err=True)
+    return with_values(sheet_of(answers, design_id), truck, answers, folder)
 
 
 def _ask(question: Question, number: int) -> str:
@@ -135,73 +118,10 @@ def _ask(question: Question, number: int) -> str:
     return answer
 
 
-def _drawer(answers: dict[str, Any], folder: Path) -> Drawer | None:
-    """The drawer that was named, or None. Its name is kept in the answers as seen from the new file."""
-    from pinproof.chain.interview import AnswerFault
-    from pinproof.chain.stock import load_drawer
-    from pinproof.errors import PinproofError
-
-    parts = answers.get("parts")
-    if parts is None or not parts.drawer:
-        return None
-    named = Path(parts.drawer)
-    if named.suffix.lower() != ".toml":
-        raise AnswerFault("parts", f'"{named.name}" is not a drawer file. Make one of it: pinproof drawer {named}')
-    beside = Path(os.path.normpath(folder / named))  # the folder need not be there yet
-    found = named if named.is_absolute() or (named.exists() and not beside.exists()) else beside
-    try:
-        drawer = load_drawer(found)
-    except PinproofError as fault:
-        raise AnswerFault("parts", str(fault)) from None
-    if not drawer.parts:
-        raise AnswerFault("parts", f"{named.name} is empty.")
-    answers["parts"] = dataclasses.replace(parts, drawer=_seen_from(folder, found))
-    return drawer
-
-
-def _seen_from(folder: Path, file: Path) -> str:
-    """A file's name as it is written into a design file of this folder."""
-    try:
-        return Path(os.path.relpath(file, folder)).as_posix()
-    except ValueError:  # on another drive
-        return file.resolve().as_posix()
-
-
-def _with_values(sheet: Sheet, truck: Truck, answers: dict[str, Any], folder: Path) -> tuple[Sheet, Values]:
-    """The sheet with resistors filled in: those that give the list's ohms; without such a list those that are best."""
-    from pinproof.chain.interview import AnswerFault
-    from pinproof.chain.sheet import checked
-    from pinproof.chain.values import choose_can_run, chosen, fit_to_list
-    from pinproof.choose.pick import series_of
-    from pinproof.design.comments import CHOSEN, GIVES_LIST
-    from pinproof.quantities import format_ohm_short
-
-    parts: Parts | None = answers.get("parts")
-    series = series_of(truck)
-    drawer = _drawer(answers, folder)
-    line = truck.lines[0]
-    found = fit_to_list(truck, line, series, [part.nominal_ohm for part in drawer.parts] if drawer is not None else ())
-    if choose_can_run(truck, line):
-        click.echo("Choosing resistors …", err=True)
-    tried = chosen(truck, line, series if drawer is None else dataclasses.replace(drawer, pairs=False))
-    values = {each.contact: format_ohm_short(each.ohm, digits=6) for each in found if each.fits}
-    origin = "your drawer" if drawer is not None else series
-    note = f"from {origin}: {GIVES_LIST}"
-    choice = tried.holding
-    if not found and choice is not None:
-        values = {each.path.split(".")[1]: each.text for each in choice.resistors if each.path.startswith("contact.")}
-        note = f"{CHOSEN} {origin} by pinproof new"
-    filled = dataclasses.replace(sheet, resistors={**sheet.resistors, **values}, resistor_note=note)
-    try:
-        checked(filled, "list")
-    except AnswerFault as fault:
-        return sheet, Values((), None, parts, f"{origin} cannot give the list, so all stays to be chosen: {fault}")
-    return (filled if values else sheet), Values(found, tried, parts)
-
-
-def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> None:
+def _summary(file: Path, values: Values | None, as_json: bool, *, is_starter: bool) -> None:
     """What can be said already, and the first thing to find out."""
     from pinproof.chain.actions import next_actions
+    from pinproof.chain.beginning import Values
     from pinproof.chain.links import row_words
     from pinproof.chain.outlook import JUDGES_WORDS, outlooks
     from pinproof.cli.cmd_next import find_drawer, say_if_long, tools_words, wrapped
@@ -209,6 +129,7 @@ def _summary(file: Path, values: Values, as_json: bool, *, is_starter: bool) -> 
     from pinproof.proof import as_json as plain
     from pinproof.proof import prove
 
+    values = values or Values()
     truck = load(file)
     say_if_long(truck)
     proof = prove(truck, samples=0)

@@ -16,6 +16,7 @@ GAP_INTERVALS = 5.0
 STALE_S = 2.0  # an older sample says nothing of now
 
 # presses and taps
+STATES_APART_S = 0.1  # a tap may be logged so much later than the step that answers it
 BOUNCE_S = 0.050  # re-closed sooner: one press
 INTENT_S = 0.120  # fastest finger tapping is 6 to 7 a second (memory); re-closed later: two presses
 DEBOUNCE_UNKNOWN_S = 0.020
@@ -104,6 +105,7 @@ LOST_S = 0.2
 EACH_COMMAND_LEAST = 20
 EACH_MEANING_LEAST = 5
 OUTSIDE_PRESSES = 2
+OUTSIDE_SAMPLES = 10  # of one press that is outside by twice the reading error
 OUTSIDE_IDLE_S = 5.0
 TWO_HEAPS = 0.2  # of half a window
 MARGIN_LOG_S = 1800.0

@@ -14,11 +14,12 @@ from pinproof.errors import PinproofError
 from pinproof.logs.blocks import RecordingLike
 from pinproof.logs.checks import run_all
 from pinproof.logs.checks.case import Case
-from pinproof.logs.look import Seen, look
+from pinproof.logs.look import look
 from pinproof.logs.offer import offers_of
 from pinproof.logs.requests import asked_of
 from pinproof.logs.results import LogRead, LogReport
 from pinproof.logs.script import Script, ScriptFault
+from pinproof.logs.seen import Seen
 from pinproof.logs.settings import Settings, settings_of
 from pinproof.verdict import worst
 

@@ -16,30 +16,19 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 from pinproof.logs import limits
-from pinproof.logs.runs import Runs
-from pinproof.logs.settings import DriveSettings, Settings
+from pinproof.logs.gear_steps import Step, is_manual, output_at
+from pinproof.logs.settings import Settings
 from pinproof.logs.stretches import Stretches
 from pinproof.logs.taps import Press, Way
 
 if TYPE_CHECKING:
-    from pinproof.logs.look import Seen
+    from pinproof.logs.seen import Seen
 
 Outcome = Literal["held", "missed", "doubled", "reversed", "excluded"]
 _TURNS = ("", "over-speed guard", "under-speed guard", "top gear", "bottom gear", "cold")
 """A guard may leave a tap unanswered, but never answer it the other way."""
 _DOUBLES = ("", "under-speed guard", "top gear", "bottom gear", "cold")
 """Nor answer it twice; above the permitted speed an earlier request may be waiting too."""
-
-
-@dataclass(frozen=True)
-class Step:
-    """A change by one gear: it came after `before_s` and not after `first_s`."""
-
-    way: Way
-    before_s: float
-    first_s: float
-    old: float
-    new: float
 
 
 @dataclass(frozen=True)
@@ -79,26 +68,6 @@ class Asked:
     manual_clear_s: float = 0.0  # of it, time in which no tap can hide
 
 
-def steps_of(runs: Runs, interval_s: float) -> tuple[Step, ...]:
-    """Steps between known gears. A change by two is two steps; what lies beyond a gap is none."""
-    found: list[Step] = []
-    for place in range(1, len(runs)):
-        old, new = float(runs.value[place - 1]), float(runs.value[place])
-        if old < 1.0 or new < 1.0 or old == new:
-            continue
-        before = float(runs.before_s[place])
-        if math.isnan(before):
-            continue
-        before = min(before, float(runs.first_s[place]) - interval_s)
-        way: Way = "up" if new > old else "down"
-        stride = 1.0 if new > old else -1.0
-        for count in range(round(abs(new - old))):
-            found.append(
-                Step(way, before, float(runs.first_s[place]), old + stride * count, old + stride * (count + 1))
-            )
-    return tuple(found)
-
-
 def asked_of(seen: Seen, settings: Settings) -> Asked:
     """Taps with their answers, and the steps that nobody asked for."""
     return _Asking(seen, settings).run()
@@ -110,7 +79,7 @@ class _Asking:
         self.drive = settings.drive
         usual = limits.ANSWER_S if seen.steps_from == "gear_commanded" else limits.ANSWER_OF_GEAR_S
         self.answer_s = settings.answer_s or usual
-        self.pad_s = (seen.tap_interval_s if math.isfinite(seen.tap_interval_s) else 0.0) + 1e-9
+        self.pad_s = (seen.tap_interval_s if math.isfinite(seen.tap_interval_s) else 0.0) + limits.STATES_APART_S
         self.steps = list(seen.steps)
         self.step_s = [each.first_s for each in self.steps]
         self.gear_runs = seen.states.get(seen.steps_from)
@@ -352,106 +321,3 @@ class _Asking:
                 total += last - first - self.seen.beside.covered_s(first, last)
                 clear += last - first - both.covered_s(first, last)
         return float(total), float(clear)
-
-
-def output_at(seen: Seen, drive: DriveSettings, at_s: float, gear: float) -> float:
-    """Output speed at an event: measured, or from turbine and gear, the road, engine and gear. [rpm]
-
-    From the road the transfer range is the one that fits the other speeds best, else the one that gives most.
-    """
-    found = seen.sampled(at_s, "output")
-    if math.isfinite(found):
-        return found
-    known = 1.0 <= gear <= len(drive.ratios)
-    turbine = seen.sampled(at_s, "turbine")
-    if known and math.isfinite(turbine):
-        return turbine / drive.ratios[int(gear) - 1]
-    road = seen.sampled(at_s, "road")
-    engine = seen.sampled(at_s, "engine")
-    if math.isfinite(road):
-        turning = [road * 60.0 * reduction.value / drive.around_m.value for _, reduction in drive.reductions]
-        if known and math.isfinite(engine) and len(turning) > 1:
-            by_engine = engine / drive.ratios[int(gear) - 1]
-            return min(turning, key=lambda each: abs(math.log((each + 1.0) / (by_engine + 1.0))))
-        return max(turning)
-    if known and math.isfinite(engine):
-        return engine * (1.0 - sum(drive.slip) / 2.0) / drive.ratios[int(gear) - 1]
-    return math.nan
-
-
-def output_between(seen: Seen, drive: DriveSettings, step: Step) -> tuple[float, float]:
-    """Between which speeds the output surely turned at a step; NaN if nothing tells. [rpm]
-
-    What is not measured is worked out from every speed that is, in both gears and all transfer ranges: around a step
-    nobody knows which of two samples came first.
-    """
-    times = (step.before_s, step.first_s)
-
-    def known(role: str) -> list[float]:
-        return [x for x in (seen.sampled(at, role) for at in times) if math.isfinite(x)]
-
-    found = known("output")
-    if not found:
-        ratios = [drive.ratios[int(gear) - 1] for gear in (step.old, step.new) if 1.0 <= gear <= len(drive.ratios)]
-        found = [x / ratio for x in known("turbine") for ratio in ratios]
-        if not found:
-            found = [
-                x * 60.0 * turns / around
-                for x in known("road")
-                for _, span in drive.reductions
-                for turns in (span.low, span.high)
-                for around in (drive.around_m.low, drive.around_m.high)
-            ]
-        if not found:
-            found = [x * (1.0 - slip) / ratio for x in known("engine") for slip in drive.slip for ratio in ratios]
-    return (min(found), max(found)) if found else (math.nan, math.nan)
-
-
-def is_manual(seen: Seen, settings: Settings, from_s: float, to_s: float) -> bool:
-    """True if manual was engaged all through a stretch, by `mode`, else by the lever's codes, else by the pin.
-
-    Without any of them nothing says that it was not, and taps that gave steps do: true.
-    """
-    mode = seen.states.get("mode")
-    if mode is not None:
-        return _all(mode, from_s, to_s, (1.0,))
-    lever = seen.states.get("lever")
-    codes = manual_codes(seen, settings)
-    if lever is not None and codes:
-        return _all(lever, from_s, to_s, codes)
-    return True
-
-
-def manual_codes(seen: Seen, settings: Settings) -> tuple[float, ...]:
-    """Numbers of the lever's words that the controller takes as manual.
-
-    A word of the logger map counts as itself, or as the code that the design's lever table has for a detent of that
-    name.
-    """
-    wanted = {_plain(each) for each in settings.lever_manual}
-    of = {_plain(name): _plain(code) for name, code in settings.detents.items()}
-    return tuple(
-        float(number)
-        for number, label in enumerate(seen.labels("lever"))
-        if _plain(label) in wanted or of.get(_plain(label)) in wanted
-    )
-
-
-def _plain(code: str) -> str:
-    """A code for comparing: "05", "5" and "5.0" are one."""
-    text = code.strip().casefold()
-    try:
-        number = float(text)
-    except ValueError:
-        return text
-    return f"{number:g}" if math.isfinite(number) else text
-
-
-def _all(runs: Runs, from_s: float, to_s: float, values: Sequence[float]) -> bool:
-    first = bisect.bisect_right(runs.first_list, from_s) - 1
-    last = bisect.bisect_right(runs.first_list, to_s)
-    if first < 0 or not len(runs):
-        return False
-    return all(float(each) in values for each in runs.value[first:last]) and (
-        to_s - float(runs.last_s[last - 1]) <= limits.STALE_S
-    )

@@ -11,16 +11,18 @@ Every row is looked at with some seconds before and after it, so a block's borde
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pinproof.logs import limits
 from pinproof.logs.blocks import Block, Floats
+from pinproof.logs.flares import Flare, flare_of
 from pinproof.logs.ratio import UNKNOWN, gears_of, gears_with_slip, slopes
 from pinproof.logs.runs import HeldOf, Runs, RunsOf
 from pinproof.logs.settings import DriveSettings
+from pinproof.logs.shares import Shares, beat_of
 from pinproof.logs.stretches import Stretches
 
 AHEAD_S = 2.2
@@ -30,46 +32,7 @@ _LEANS, _LAG_ROWS, _MOVES_PER_S, _MOST_LAG_S = 0.08, 1000, 0.02, 0.3
 SKEW_UNKNOWN_S = 0.1  # taken while nobody has measured how far two channels are apart
 MOST_EVENTS = 200_000
 SAMPLED = ("output", "turbine", "engine", "road", "oil", "throttle", "brake", "supply")
-_BINS = 1200
 _PIECE = 16_384  # rows in which a beat shows
-_REACH = 0.6  # of the histograms of ln(measured ÷ stated)
-
-
-@dataclass
-class Shares:
-    """A histogram of ln(measured ÷ stated): its median and how narrow it is."""
-
-    counts: NDArray[np.int64] = field(default_factory=lambda: np.zeros(_BINS, dtype=np.int64))
-    seconds: float = 0.0
-
-    def add(self, shares: Floats, seconds: float) -> None:
-        """Count some; what is no number is passed over."""
-        shares = shares[np.isfinite(shares)]
-        if len(shares):
-            place = np.clip(((shares + _REACH) * (_BINS / (2.0 * _REACH))).astype(np.int64), 0, _BINS - 1)
-            self.counts += np.bincount(place, minlength=_BINS)
-            self.seconds += seconds
-
-    def quantile(self, share: float) -> float:
-        """Below which so much lies, as a factor less 1; NaN of nothing."""
-        total = int(self.counts.sum())
-        if not total:
-            return float("nan")
-        place = int(np.searchsorted(np.cumsum(self.counts), share * total))
-        return float(np.exp((place + 0.5) * (2.0 * _REACH / _BINS) - _REACH) - 1.0)
-
-
-@dataclass(frozen=True)
-class Flare:
-    """How far the turbine ran above both gears' lines after one step."""
-
-    at_s: float
-    before: float
-    after: float
-    peak_rpm: float
-    above_note_s: float
-    above_look_s: float
-    two_above_fail: bool
 
 
 @dataclass
@@ -282,6 +245,9 @@ class SpeedsOf:
         for reduction in [None] if output is not None else [span for _, span in drive.reductions]:
             turning = base[rows] if reduction is None else base[rows] * 60.0 * reduction.value / drive.around_m.value
             q = quotient(smooth[over][rows], turning)
+            if reduction is not None:  # no range is left out only because it would turn too slowly to tell
+                slowest = base[rows] * 60.0 * min(span.value for _, span in drive.reductions) / drive.around_m.value
+                q = np.where(slowest > limits.LEAST_OUTPUT_RPM, q, np.nan)
             if over == "turbine":
                 mine = gears_of(q, slope, drive.ratios, slack, extra=extra)
             else:
@@ -388,14 +354,14 @@ class SpeedsOf:
         many = len(drive.ratios)
         of = [np.bincount(number, weights=step * which, minlength=many) for which in (good, inside, above, steady)]
         thin = slice(None, None, block.stride(STEADY_EVERY_S))
-        for place in np.flatnonzero(of[0]).tolist():
-            mine = place + 1
-            self.in_band[mine] = self.in_band.get(mine, 0.0) + float(of[1][place])
-            self.off[mine] = self.off.get(mine, 0.0) + float(of[2][place])
-            picked = steady[thin] & (number[thin] == place)
+        for row in np.flatnonzero(of[0]).tolist():
+            mine = row + 1
+            self.in_band[mine] = self.in_band.get(mine, 0.0) + float(of[1][row])
+            self.off[mine] = self.off.get(mine, 0.0) + float(of[2][row])
+            picked = steady[thin] & (number[thin] == row)
             if picked.any():
                 with np.errstate(invalid="ignore", divide="ignore"):
-                    self.shares.setdefault(mine, Shares()).add(np.log1p(share[thin][picked]), float(of[3][place]))
+                    self.shares.setdefault(mine, Shares()).add(np.log1p(share[thin][picked]), float(of[3][row]))
 
     @staticmethod
     def _lag(share: Floats, rising: Floats, number: NDArray[np.intp], good: NDArray[np.bool_]) -> float | None:
@@ -462,87 +428,7 @@ _NONE = np.empty(0, dtype=np.int64)
 STEADY_EVERY_S = 0.05  # one sample in so much time is enough for the shares of steady drive
 
 
-def beat_of(values: Floats, changes: NDArray[np.int64]) -> int:
-    """How many rows a channel repeats each of its samples; 1 where every row is one, 0 where too few changes tell.
-
-    Changes in a regular beat are held samples; changes that come by, each by the channel's smallest step, are a slow
-    movement of a coarse channel.
-    """
-    gaps = np.diff(changes)
-    gaps = gaps[gaps <= 64]
-    if len(gaps) < 20:
-        return 0
-    every = int(np.searchsorted(np.cumsum(np.bincount(gaps)), len(gaps) / 2.0))
-    if every <= 1:
-        return 1
-    off = np.abs(gaps - every * np.round(gaps / every))
-    if np.count_nonzero(off <= (1 if every >= 4 else 0)) < 0.8 * len(gaps):
-        return 1
-    jumps = np.abs(values[changes] - values[changes - 1])
-    if np.count_nonzero(jumps < 1.5 * jumps.min()) > 0.8 * len(jumps):
-        return 1
-    return every
-
-
 def quotient(over: Floats, under: Floats) -> Floats:
     """over ÷ under where the output turns fast enough to tell; else NaN."""
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(under > limits.LEAST_OUTPUT_RPM, over / under, np.nan)
-
-
-def flare_of(
-    after_s: Floats, turbine: Floats, output: Floats, old: float, new: float
-) -> tuple[float, float, float, bool] | None:
-    """How far the turbine ran above both gears' lines.
-
-    Parameters
-    ----------
-    after_s : array
-        Time since the step's command, from 0.5 s before it. [s]
-    turbine, output : array
-        [rpm]
-    old, new : float
-        Ratios.
-
-    Returns
-    -------
-    tuple or None
-        Peak [rpm], time above the note and above the look line [s], whether two samples running are above the fail
-        line. What the turbine stood above its own line in the half second before, and at the end, is taken off.
-        None where the speeds are unknown.
-    """
-    if len(after_s) < 6 or not np.isfinite(turbine.sum() + output.sum()):
-        return None
-    begin = int(np.searchsorted(after_s, 0.0))
-    late = int(np.searchsorted(after_s, limits.FLARE_AFTER_S - limits.FLARE_BESIDE_S, side="right"))
-    if begin < 2 or len(after_s) - late < 2:
-        return None
-    sync = output[begin:] * max(old, new)
-    excess = turbine[begin:] - sync
-    if excess.max() <= limits.FLARE_NOTE_RPM:  # whatever is taken off, there is nothing to note
-        return max(0.0, float(excess.max())), 0.0, 0.0, False
-    offset = max(
-        0.0, _middle(turbine[:begin] - output[:begin] * old), _middle(turbine[late:] - output[late:] * new)
-    )  # fmt: skip
-    excess = excess - min(offset, limits.BAND * _middle(sync))
-    at = after_s[begin:]
-    step = np.diff(at, append=at[-1])
-    fails = excess > limits.FLARE_FAIL_RPM
-    return (
-        max(0.0, float(excess.max())), _longest(excess > limits.FLARE_NOTE_RPM, step),
-        _longest(excess > limits.FLARE_LOOK_RPM, step), bool((fails[1:] & fails[:-1]).any()),
-    )  # fmt: skip
-
-
-def _longest(which: NDArray[np.bool_], step: Floats) -> float:
-    """Longest stretch that is surely so: from its first to its last sample."""
-    if not which.any():
-        return 0.0
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], which, [False]])))
-    passed = np.concatenate([[0.0], np.cumsum(step)])
-    return float((passed[edges[1::2] - 1] - passed[edges[::2]]).max())
-
-
-def _middle(values: Floats) -> float:
-    """The middle one of a few numbers."""
-    return float(np.sort(values)[len(values) // 2])

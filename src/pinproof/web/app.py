@@ -33,7 +33,7 @@ from pinproof.proof import as_json
 from pinproof.web.finding import Finding, finding_of
 from pinproof.web.history import Standing
 from pinproof.web.jobs import Jobs, TooBusy
-from pinproof.web.page import MOST_FORM_BYTES, Action, Ask, Done, File, Page, Settings, Upload
+from pinproof.web.page import MOST_FORM_BYTES, Action, Ask, Done, File, Page, Settings, Upload, as_declared
 from pinproof.web.render import INLINE_STYLE, page_html, static_files, static_version
 from pinproof.web.security import Gate, cookie_of
 from pinproof.web.sessions import SESSION_S, Sessions
@@ -139,6 +139,7 @@ def _shows(site: Site, page: Page, is_json: bool) -> Callable[[Request], Any]:
 def _shown(ask: Ask) -> Response:
     try:
         _may(ask)
+        ask.values = as_declared(ask.page.parameters, ask.values, required=ask.is_json)
         result = ask.page.result(ask)
         if isinstance(result, File):
             return _file(result)
@@ -165,6 +166,7 @@ def _does(site: Site, page: Page, action: Action, is_json: bool) -> Callable[[Re
 def _done(ask: Ask, action: Action) -> Response:
     try:
         _may(ask)
+        ask.form = as_declared(action.parameters, ask.form, required=ask.is_json)
         done: Done = action.run(ask)
         response: Response
         if isinstance(done.result, File):

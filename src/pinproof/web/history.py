@@ -90,12 +90,14 @@ class History:
         if not wanted.isalnum():
             return None
         with suppress(OSError, UnicodeDecodeError):
+            self._stay()
             data = (self.folder / f"{wanted}.toml").read_bytes()
             if text_hash(data) == wanted:
                 return data.decode("utf-8")
         return None
 
     def _write(self, name: str, text: str) -> None:
+        self._stay()
         self.folder.mkdir(parents=True, exist_ok=True)
         self._whole(self.folder / f"{name}.toml", text.encode("utf-8"))
         files = sorted(self.folder.glob("*.toml"), key=lambda path: path.stat().st_mtime_ns)
@@ -105,10 +107,16 @@ class History:
                 path.unlink(missing_ok=True)
 
     def _keep(self, now: Standing) -> Standing:
+        self._stay()
         self.folder.mkdir(parents=True, exist_ok=True)
         plain = {"versions": [asdict(each) for each in now.versions], "at": now.at}
         self._whole(self.folder / "index.json", json.dumps(plain, ensure_ascii=False, indent=1).encode("utf-8"))
         return now
+
+    def _stay(self) -> None:
+        """Versions are not written through a link that leads elsewhere."""
+        if os.path.realpath(self.folder) != str(self.folder):
+            raise OSError(f"{self.folder.name} leads out of the folder")
 
     def _whole(self, path: Path, data: bytes) -> None:
         part = path.with_name(f".{path.name}.{os.getpid()}.part")

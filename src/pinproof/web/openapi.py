@@ -79,7 +79,7 @@ def _operation(name: str, told: str, page: Page, parameters: Sequence[Parameter]
         "operationId": name.replace("/", "-"),
         "summary": told,
         "parameters": [*in_path, *in_query],
-        "responses": _responses(),
+        "responses": _responses(page.gives_files),
     }
 
 
@@ -89,7 +89,9 @@ def _action(page: Page, action: Action) -> dict[str, Any]:
         "properties": {each.name: {**_schema(each), "description": each.doc} for each in action.parameters},
         "required": [each.name for each in action.parameters if each.required],
     }
-    content = {"application/json": {"schema": body}, "multipart/form-data": {"schema": body}}
+    content = {"multipart/form-data": {"schema": body}}
+    if not any(each.kind == "file" for each in action.parameters):  # a file travels in a form only
+        content = {"application/json": {"schema": body}, **content}
     return {
         **_operation(f"{page.name}-{action.name}", action.does, page, ()),
         "requestBody": {"required": any(each.required for each in action.parameters), "content": content},
@@ -97,11 +99,16 @@ def _action(page: Page, action: Action) -> dict[str, Any]:
 
 
 def _schema(one: Parameter) -> dict[str, Any]:
-    return {"type": one.kind, **({"enum": list(one.words)} if one.words else {})}
+    if one.kind == "file":
+        return {"type": "string", "format": "binary"}
+    if one.many:
+        return {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
+    return {"type": one.kind, **({"enum": ["", *one.words]} if one.words else {})}
 
 
-def _responses() -> dict[str, Any]:
-    good = {"description": "The result.", "content": {"application/json": {"schema": {}}}}
+def _responses(is_file: bool) -> dict[str, Any]:
+    told, kind = ("The file itself.", "*/*") if is_file else ("The result.", "application/json")
+    good = {"description": told, "content": {kind: {"schema": {}}}}
     bad = {
         "description": "A finding.",
         "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Error"}}},

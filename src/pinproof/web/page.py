@@ -6,6 +6,7 @@ Touches: nothing.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -86,13 +87,67 @@ class Ask:
 
 @dataclass(frozen=True)
 class Parameter:
-    """One parameter of a page or action, for reading it and for the description."""
+    """One parameter of a page or action, for reading it and for the description.
+
+    `kind` is "string", "object" or "file"; `many` texts may come under its name; `words` are all that it can be.
+    """
 
     name: str
     doc: str
     kind: str = "string"
     required: bool = False
     words: tuple[str, ...] = ()
+    many: bool = False
+
+
+def as_declared(parameters: Sequence[Parameter], given: Mapping[str, Any], *, required: bool) -> dict[str, Any]:
+    """What was sent, held against what is described, before anything is done with it; objects in a form are read.
+
+    An empty text counts as left out. `required`: also that nothing is missing; pages tell that in words of their own,
+    so it is asked of programs only.
+
+    Raises
+    ------
+    Finding
+        400 for what is missing, is no text (or object, as described), or is none of the words described.
+    """
+    read = dict(given)
+    for one in parameters:
+        if one.name not in given:
+            if required and one.required and one.kind != "file":
+                raise Finding(400, f"{one.name} is missing. Nothing was done.", one.doc, one.name)
+            continue
+        found = given[one.name]
+        if one.kind == "object" and isinstance(found, str):
+            found = _object(found)
+            read[one.name] = found
+        if not _is_kind(one, found):
+            raise Finding(400, f"{one.name} is {_wrong(one)}. Nothing was done.", one.doc, one.name)
+        if one.words and found not in ("", *one.words):
+            raise Finding(
+                400, f'"{found[:60]}" cannot be {one.name}. Nothing was done.', f"It can be {', '.join(one.words)}.",
+                one.name,
+            )  # fmt: skip
+    return read
+
+
+def _object(text: str) -> Any:
+    try:
+        return json.loads(text or "{}")
+    except (ValueError, RecursionError):
+        return None
+
+
+def _is_kind(one: Parameter, found: Any) -> bool:
+    if one.kind == "object":
+        return isinstance(found, Mapping)
+    if one.many and isinstance(found, list):
+        return all(isinstance(each, str) for each in found)
+    return isinstance(found, str)
+
+
+def _wrong(one: Parameter) -> str:
+    return "no object" if one.kind == "object" else "no text and no list of texts" if one.many else "no text"
 
 
 @dataclass(frozen=True)
@@ -166,6 +221,11 @@ class Page:
     def of_design(self) -> bool:
         """It belongs to one design."""
         return "{design}" in self.path
+
+    @property
+    def gives_files(self) -> bool:
+        """Its address ends with the name of a file, which is handed out as it is, to programs too."""
+        return self.path.endswith("/{name}")
 
     @property
     def path_parameters(self) -> Sequence[str]:

@@ -10,6 +10,7 @@ import functools
 import gzip
 import hashlib
 import json
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -37,6 +38,8 @@ KINDS = {
     ".svg": "image/svg+xml",
 }
 LETTERS = "".join(map(chr, range(32, 127))) + "\u00a0ÄÖÜäöüßàáâçèéêëìíîïñòóôøùúûýåæ°±²³µ·×÷ΔΩ–—‘’“”…→←−≤≥∞"
+_TURNS = re.compile("[\u202a-\u202e\u2066-\u2069]")  # Unicode Standard Annex 9, section 2: explicit formatting
+_TYPED = re.compile(r'(<textarea.*?</textarea>|\svalue="[^"]*")', re.DOTALL)
 INLINE_STYLE = ' style="font-kerning:none;font-variant-ligatures:none"'
 
 
@@ -163,4 +166,15 @@ def environment() -> Environment:
 
 def page_html(template: str, context: dict[str, Any]) -> str:
     """A whole page."""
-    return environment().get_template(template).render(context)
+    html: str = environment().get_template(template).render(context)
+    return html if _TURNS.search(html) is None else _turns_shown(html)
+
+
+def _turns_shown(html: str) -> str:
+    """Marks that turn the reading direction of what follows, shown in words: with them a name could print as another.
+
+    What can be typed over (text boxes and fields) keeps them, so that saving does not change a file.
+    """
+    parts = _TYPED.split(html)
+    parts[::2] = [_TURNS.sub(lambda found: f"[U+{ord(found[0]):04X}]", each) for each in parts[::2]]
+    return "".join(parts)

@@ -24,6 +24,7 @@ from pinproof.web.pages import (
     log,
     log_map,
     meter,
+    new,
     proof,
     record,
     settings,
@@ -35,6 +36,7 @@ from pinproof.web.pages import (
 
 PAGES: tuple[Page, ...] = (
     workspace.PAGE,
+    new.PAGE,
     chain.PAGE,
     truck.PAGE,
     choose.PAGE,

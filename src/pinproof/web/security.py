@@ -11,7 +11,6 @@ from __future__ import annotations
 import ipaddress
 from collections.abc import Awaitable, Callable, Mapping
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
 
 from starlette.exceptions import HTTPException
 
@@ -38,6 +37,7 @@ HEADERS = (
     (b"x-frame-options", b"DENY"),
 )
 LONGEST_ADDRESS = 4_000
+ONCE = frozenset({"host", "origin", "content-length", "sec-fetch-site", "sec-fetch-mode"})  # may not come twice
 
 
 def is_loopback(host: str) -> bool:
@@ -80,7 +80,12 @@ class Gate:
 
     def check(self, scope: Scope) -> None:
         """Finding for whoever may not ask."""
-        headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
+        headers = {}
+        for raw_name, raw_value in scope["headers"]:
+            name, value = raw_name.decode("latin-1").lower(), raw_value.decode("latin-1")
+            if name in ONCE and headers.get(name, value) != value:
+                raise Finding(400, f"{name} came twice and differs.", "Open the page here and do it from it.", name)
+            headers[name] = value
         client = (scope.get("client") or ("", 0))[0]
         here = is_loopback(client)
         scope.setdefault("state", {})["local"] = here
@@ -110,9 +115,7 @@ class Gate:
 
     def _check_origin(self, method: str, headers: Mapping[str, str], host: str) -> None:
         origin, site = headers.get("origin", ""), headers.get("sec-fetch-site", "")
-        foreign = bool(origin) and urlsplit(origin).netloc.lower() != host.lower()
-        if origin and not origin.startswith("http://"):
-            foreign = True
+        foreign = bool(origin) and origin.lower() != f"http://{host.lower()}"
         moves = method not in ("GET", "HEAD")
         crossed = site in ("cross-site", "same-site")
         if foreign or (crossed and (moves or headers.get("sec-fetch-mode") != "navigate")):

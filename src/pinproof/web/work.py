@@ -102,7 +102,7 @@ def drawer_beside(truck: Truck, folder: Path) -> Drawer | None:
     """The drawer that the design's [parts] names, or drawer.toml; only from the same folder."""
     name = Path(truck.parts.drawer or "drawer.toml").name
     path = folder / name
-    if not path.is_file():
+    if not path.is_file() or path.resolve().parent != folder:  # a link that leads out is not followed
         return None
     try:
         return load_drawer(path)

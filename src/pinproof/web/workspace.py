@@ -98,6 +98,16 @@ class Workspace:
             found = [Path(each.path) for each in listed if each.is_file(follow_symlinks=False)]
         return sorted(found)[: MOST_FILES * 4]
 
+    def own(self, path: str | os.PathLike[str]) -> Path:
+        """The path of a file of the folder itself, there or not; Finding 422 for a link that leads out of it."""
+        wanted = self.folder / path
+        if not self._inside(wanted):
+            raise Finding(
+                422, f"{wanted.name} leads out of the folder. It is not followed.", "Put the file itself there.",
+                wanted.name,
+            )  # fmt: skip
+        return wanted
+
     def _files(self) -> dict[str, Path]:
         found: dict[str, Path] = {}
         with suppress(OSError), os.scandir(self.folder) as listed:

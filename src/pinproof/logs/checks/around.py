@@ -6,8 +6,8 @@ import math
 
 from pinproof.logs import limits
 from pinproof.logs.checks.case import FAIL, OPEN, Case, clock, judged, missing
-from pinproof.logs.look import masked
 from pinproof.logs.results import LogCheck, LogFinding
+from pinproof.logs.seen import masked
 
 
 def supply(case: Case) -> LogCheck:

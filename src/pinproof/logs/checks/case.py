@@ -5,13 +5,15 @@ Touches: nothing.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from pinproof.logs.look import Seen
-from pinproof.logs.requests import Asked, Step, Tap
+from pinproof.logs.gear_steps import Step
+from pinproof.logs.requests import Asked, Tap
 from pinproof.logs.results import LogCheck, LogFinding, Picture, only_first
 from pinproof.logs.script import Kind, Phase, Script
+from pinproof.logs.seen import Seen
 from pinproof.logs.settings import Settings
 from pinproof.verdict import Verdict
 
@@ -102,22 +104,19 @@ def shift_picture(
     case: Case, seen: Seen, from_s: float, to_s: float, limits: tuple[tuple[float, str], ...] = ()
 ) -> Picture:
     """What was asked and what the gearbox did in a stretch, cut out of the runs."""
+    near = seen.presses[bisect_left(seen.press_ends, from_s) : bisect_right(seen.press_begins, to_s)]
     asked = tuple(
-        (max(each.first_s, from_s), min(max(each.last_s, each.first_s + 0.01), to_s), each.way)
-        for each in seen.presses
-        if each.first_s <= to_s and each.last_s >= from_s
-    )  # fmt: skip
+        (max(each.first_s, from_s), min(max(each.last_s, each.first_s + 0.01), to_s), each.way) for each in near[:40]
+    )
     runs = seen.states.get(seen.steps_from)
     told = "commanded" if seen.steps_from == "gear_commanded" else "reported"
     did: list[tuple[float, float, str]] = []
     for source, words in ((runs, told), (seen.speeds.ratio, "by ratio")):
         if source is None:
             continue
-        for place in range(len(source)):
-            first, last = float(source.first_s[place]), float(source.last_s[place])
-            if first <= to_s and last >= from_s:
-                name = case.gear_name(float(source.value[place]))
-                did.append((max(first, from_s), min(last, to_s), f"{words} {name}"))
+        for place in range(bisect_left(source.last_list, from_s), bisect_right(source.first_list, to_s)):
+            first, last = source.first_list[place], source.last_list[place]
+            did.append((max(first, from_s), min(last, to_s), f"{words} {case.gear_name(float(source.value[place]))}"))
     return Picture(from_s, to_s, asked, tuple(did[:40]), limits)
 
 

@@ -9,9 +9,9 @@ import numpy as np
 
 from pinproof.logs import limits
 from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, missing, shift_picture, slow
-from pinproof.logs.look import Seen, masked
 from pinproof.logs.results import LogCheck, LogFinding, only_first
 from pinproof.logs.runs import joined, overlaps
+from pinproof.logs.seen import Seen, masked
 
 
 def no_drive(case: Case, check: str) -> LogCheck | None:

@@ -9,10 +9,10 @@ import numpy as np
 from pinproof.logs import limits
 from pinproof.logs.checks.case import FAIL, OPEN, Case, clock, judged, missing, shift_picture, slow, step_words
 from pinproof.logs.checks.gears import no_drive
-from pinproof.logs.look import masked
-from pinproof.logs.requests import output_between
+from pinproof.logs.gear_steps import output_between
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import joined
+from pinproof.logs.seen import masked
 
 NEVER_WEAKEN = "Correct the table before driving on. Never weaken the guard."
 
@@ -142,10 +142,11 @@ def limiter(case: Case) -> LogCheck:
         gears = seen.states.get(seen.steps_from, seen.speeds.sure)
         for first, last in [] if runs is None else zip(runs.first_s, runs.last_s, strict=True):
             ups_after = [step.before_s for step in seen.steps if step.way == "up" and first < step.first_s <= last]
-            last = min([float(last), *ups_after])
+            engaged = mode.before_s[(mode.value > 0.0) & (mode.first_s > first) & (mode.first_s <= last)]
+            last = min([float(last), *ups_after, *(float(at) for at in engaged if at == at)])
             if last - first < limits.ON_LIMITER_S:
                 continue
-            inside = mode.value[(mode.first_s <= last) & (mode.last_s >= first)]
+            inside = mode.value[(mode.first_s <= last) & (mode.last_s >= first) & (mode.first_s < last)]
             if not len(inside) or (inside > 0.0).any() or mode.at(np.array([first]))[0] > 0.0:
                 continue
             gear = float(gears.at(np.array([first]))[0])

@@ -14,10 +14,10 @@ import numpy as np
 from pinproof.logs import limits
 from pinproof.logs.blocks import Floats
 from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, missing, slow
-from pinproof.logs.look import Seen, masked
 from pinproof.logs.pin import PinSeen
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import Runs, overlaps
+from pinproof.logs.seen import Seen, masked
 from pinproof.logs.settings import LineSettings
 from pinproof.verdict import Window
 
@@ -140,7 +140,9 @@ def pin_span(case: Case) -> LogCheck:
                 continue
             with np.errstate(invalid="ignore"):
                 outside = own & ((means < low) | (means > high))
-            if int(outside.sum()) >= limits.OUTSIDE_PRESSES:
+                far = outside & ((means < low - pin.line.error) | (means > high + pin.line.error))
+            surely = far & (runs.count >= limits.OUTSIDE_SAMPLES)
+            if int(outside.sum()) >= limits.OUTSIDE_PRESSES or surely.any():
                 place = int(np.flatnonzero(outside)[0])
                 worst = float(max(means[outside], key=lambda x: max(low - x, x - high)))
                 text = (

@@ -10,9 +10,9 @@ from pinproof.logs import limits
 from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, missing
 from pinproof.logs.checks.taps import HOURS, MANY, share_words
 from pinproof.logs.confidence import upper_rate, upper_share
-from pinproof.logs.look import Seen
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.script import Phase
+from pinproof.logs.seen import Seen
 
 WRITE_SCRIPT = "Do it with a script: `pinproof log FILE --plan`."
 

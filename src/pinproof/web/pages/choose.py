@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from pinproof.chain.choosing import USUAL_HIGH, USUAL_LOW, check_choosable, reach_words, source_of, text_with
-from pinproof.choose import Choice, Drawer, choose
+from pinproof.chain.choosing import (
+    USUAL_HIGH,
+    USUAL_LOW,
+    check_choosable,
+    check_range,
+    reach_words,
+    source_of,
+    stock_used,
+    text_with,
+)
+from pinproof.choose import Choice, ChosenResistor, Drawer, Piece, choose
 from pinproof.choose.pick import series_of
 from pinproof.design import Truck, loads
 from pinproof.drawings import swatch, words
@@ -89,6 +99,11 @@ def _task(ask: Ask, asked: Mapping[str, str]) -> tuple[tuple[Any, ...], str]:
         )  # fmt: skip
     low = _number(asked["low"] or USUAL_LOW, "resistance", "low", USUAL_LOW)
     high = _number(asked["high"] or USUAL_HIGH, "resistance", "high", USUAL_HIGH)
+    try:
+        check_range(low, high, reach)
+    except NoSolution as fault:
+        where = "low" if "from" in fault.what else "tolerance"
+        raise Finding(422, fault.what, fault.cure, where) from None
     series = parts if parts in SERIES else None
     folder = ask.site.workspace.folder
     taken = source_of(truck, folder, design.path.name, series=series, drawer=drawer, tolerance=reach)
@@ -141,14 +156,16 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     plain["line"] = line
     try:
         check_choosable(truck, line, ask.design.path.name)
-        _, plain["origin"] = _task(ask, asked)
+        task, plain["origin"] = _task(ask, asked)
     except NoSolution as fault:
         return {**plain, "why_not": fault, "unknown": "unknown" in str(fault)}
     job, _ = _job(ask, asked)
     if job is None or job.state != "done":
         return {**plain, "job": found["job"]}
     choice: Choice = job.result
-    return {**plain, **_told(choice), "choice": choice, "reach": reach_words(choice)}
+    source = task[3]
+    used = stock_used(choice, source) if isinstance(source, Drawer) else ()
+    return {**plain, **_told(choice), "choice": choice, "used": used, "reach": reach_words(choice)}
 
 
 def _told(found: Choice) -> Mapping[str, Any]:
@@ -179,22 +196,20 @@ def _told(found: Choice) -> Mapping[str, Any]:
     }  # fmt: skip
 
 
-def _resistor(each: Any, number: int) -> Mapping[str, Any]:
+def _resistor(each: ChosenResistor, number: int) -> Mapping[str, Any]:
     pieces = [
-        (
-            piece,
-            swatch(
-                piece.bands, piece.letter_code,
-                f"{format_value(piece.ohm, 'resistance')} {format_value(piece.tolerance, 'ratio', digits=2)}",
-                ident=f"part-{number}-{place}",
-            ),
-        )
+        (piece, swatch(piece.bands, piece.letter_code, _size(piece), ident=f"part-{number}-{place}"))
         for place, piece in enumerate(each.pieces)
-    ]  # fmt: skip
+    ]
     return {
         "where": words.parameter(each.path), "value": format_value(each.ohm, "resistance"), "pieces": pieces,
         "join": each.join, "series": each.series, "tolerance": format_value(each.tolerance, "ratio", digits=2),
     }  # fmt: skip
+
+
+def _size(piece: Piece) -> str:
+    ohms = format_value(piece.ohm, "resistance")
+    return f"{ohms} measured" if math.isnan(piece.tolerance) else f"{ohms} {format_value(piece.tolerance, 'ratio')}"
 
 
 def _run(ask: Ask) -> Done:

@@ -109,7 +109,7 @@ def searches_of(ask: Ask) -> Searches:
 def search_of(ask: Ask, told: Told) -> Search:
     """The engine's state for what was told; Finding if a value of the line is still to be chosen."""
     searches = searches_of(ask)
-    path = ask.site.workspace.folder / METER_FILE
+    path = ask.site.workspace.own(METER_FILE)
     instrument = load_instrument(path) if path.is_file() else None
     said = Said("new build" if told.is_new else "in service", frozenset(told.symptoms), frozenset(told.worked_on))
     base = (ask.design.hash, told.line, Said(), repr(instrument))
@@ -304,7 +304,7 @@ def _begin(ask: Ask) -> Done:
 
 
 def _from_record(ask: Ask, search: Search, hours: str) -> list[str]:
-    path = record_path(ask.design.path)
+    path = ask.site.workspace.own(record_path(ask.design.path))
     if not path.exists():
         return []
     try:

@@ -90,7 +90,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
             for effect in dict.fromkeys(each.effect for each in left)
             if not effect.startswith(("cranks", "keeps"))
         ],
-        "shout": SHOUT,
+        "shout": SHOUT, "hidden": sum(each.hidden for each in report.defeats),
     }  # fmt: skip
 
 

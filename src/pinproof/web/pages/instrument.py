@@ -33,7 +33,7 @@ MOST_ROWS = 40
 
 def result(ask: Ask) -> dict[str, Any]:
     """The meter file as written; the ordinary figures where there is none."""
-    path = ask.site.workspace.folder / METER_FILE
+    path = ask.site.workspace.own(METER_FILE)
     if not path.is_file():
         heads, ranges = written(STARTER, "starter")
         return {"described": False, "file": METER_FILE, "hash": "", "heads": heads, "ranges": ranges, "fault": ""}
@@ -61,7 +61,7 @@ def _save(ask: Ask) -> Done:
     heads = {key: ask.text(key).strip() for key in HEADS}
     pairs = [(ask.text(f"full-{n}").strip(), ask.text(f"accuracy-{n}").strip()) for n in range(MOST_ROWS)]
     ranges = [pair for pair in pairs if any(pair)]
-    path = ask.site.workspace.folder / METER_FILE
+    path = ask.site.workspace.own(METER_FILE)
     try:
         text = instrument_text(heads, ranges)
         seen = ask.text("base")

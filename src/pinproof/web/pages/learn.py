@@ -59,9 +59,9 @@ def line_of(ask: Ask, values: Mapping[str, Any]) -> Line:
 def work_of(ask: Ask, values: Mapping[str, Any]) -> Learning:
     """The session of that line, or a new one that is not on the disk yet."""
     truck, line = ask.truck, line_of(ask, values)
-    path = session_path(ask.design.path, line.input)
+    path = ask.site.workspace.own(session_path(ask.design.path, line.input))
     session, seen = opened(truck, line, path, drawer_beside(truck, ask.site.workspace.folder))
-    file = ask.site.workspace.folder / METER_FILE
+    file = ask.site.workspace.own(METER_FILE)
     instrument = load_instrument(file) if file.is_file() else None
     if instrument is not None:
         session = with_settings(session, instrument=instrument)
@@ -270,7 +270,7 @@ def _settle(ask: Ask) -> Done:
 def _back(ask: Ask) -> Done:
     """One step back; what was answered can be answered again."""
     line = line_of(ask, ask.form)
-    path = session_path(ask.design.path, line.input)
+    path = ask.site.workspace.own(session_path(ask.design.path, line.input))
     with ask.site.workspace.lock:
         history = history_of(ask, line)
         if path.exists():

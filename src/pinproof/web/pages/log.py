@@ -71,7 +71,7 @@ def _asked(ask: Ask) -> dict[str, Any]:
     """What to judge, from the form or from the address."""
     if ask.form:
         sent = ask.form.get("log", [])
-        logs = [sent] if isinstance(sent, str) else [str(each) for each in sent]
+        logs = [sent] if isinstance(sent, str) else [str(each) for each in sent] if isinstance(sent, list) else []
         rest = {name: ask.text(name) for name in ("map", "script", "together")}
     else:
         logs = [each for each in ask.values.get("logs", "").split(APART) if each]
@@ -315,7 +315,7 @@ PAGE = Page(
         ),
         Action(
             "prove", "Proves from the logs in the background.", _prove,
-            (Parameter("log", "Name of a log, as often as there are.", required=True), *WHAT[1:]),
+            (Parameter("log", "Name of a log, as often as there are.", required=True, many=True), *WHAT[1:]),
         ),
     ),
 )  # fmt: skip

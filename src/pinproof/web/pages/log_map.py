@@ -11,7 +11,7 @@ from pinproof.design.load import text_hash
 from pinproof.design.messages import ChangedUnderneath
 from pinproof.design.save import save_atomic
 from pinproof.errors import PinproofError
-from pinproof.logs import MapProposal, map_of, propose_map
+from pinproof.logs import LogFault, MapProposal, map_of, propose_map
 from pinproof.logs.logger_map import ENCODINGS, TIME_KINDS, UNKNOWN
 from pinproof.logs.map_text import map_text
 from pinproof.logs.roles import ROLES, TIME_UNITS, Role, role_of, usual_units
@@ -30,6 +30,10 @@ TIME_KEYS = ("header", "kind", "unit", "rate", "layout", "date_header")
 DELIMITERS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|"}
 
 
+class NoDbc(Exception):
+    """A recording of CAN frames, and nobody said yet what they mean."""
+
+
 def _proposed(ask: Ask, files: LogFiles) -> MapProposal | None:
     """What the log's headers and first rows suggest, once for each state of the file."""
     log, dbc = ask.values.get("log", ""), ask.values.get("dbc", "")
@@ -41,6 +45,8 @@ def _proposed(ask: Ask, files: LogFiles) -> MapProposal | None:
     try:
         made: MapProposal = ask.site.work.once(("map", marks), lambda: propose_map(path, frames))
     except PinproofError as fault:
+        if isinstance(fault, LogFault) and fault.kind == "no DBC" and frames is None:
+            raise NoDbc from None
         raise told(fault) from None
     return made
 
@@ -72,13 +78,17 @@ def result(ask: Ask) -> dict[str, Any]:
     """The tables of the map or proposal as they are, and the columns of the log."""
     ask.design.truck  # noqa: B018
     files = files_of(ask)
+    nothing: dict[str, Any] = {"design": ask.design.name, "raw": None, "hash": NEW, "questions": [], "columns": []}
     if not ask.values.get("log", "") and not ask.values.get("map", ""):
-        return {"design": ask.design.name, "raw": None, "hash": NEW, "questions": [], "columns": []}
-    proposal = _proposed(ask, files)
+        return {**nothing, "needs": "log"}
+    try:
+        proposal = _proposed(ask, files)
+    except NoDbc:
+        return {**nothing, "needs": "dbc"}
     raw, seen, questions = _raw(ask, files, proposal)
     return {
         "design": ask.design.name, "raw": raw, "hash": seen, "questions": questions,
-        "columns": _columns(files, proposal),
+        "columns": _columns(files, proposal), "needs": "",
     }  # fmt: skip
 
 
@@ -187,9 +197,10 @@ def _tables(ask: Ask) -> dict[str, Any]:
         table: dict[str, Any] = {"kind": kind}
         if kind == "text":
             skip = ask.text("file:skip_lines").strip() or "0"
+            lines = int(skip) if skip.isdecimal() and len(skip) < 9 else skip
             table |= {
                 "encoding": ask.text("file:encoding"), "delimiter": DELIMITERS.get(ask.text("file:delimiter"), ","),
-                "decimal": ask.text("file:decimal"), "skip_lines": int(skip) if skip.isdecimal() else skip,
+                "decimal": ask.text("file:decimal"), "skip_lines": lines,
                 "unit_row": ask.text("file:unit_row") == "yes",
             }  # fmt: skip
         raw["file"] = {**table, "confirmed": ask.text("file:confirmed") == "yes"}
@@ -197,7 +208,7 @@ def _tables(ask: Ask) -> dict[str, Any]:
         raw["time"] = {key: ask.text(f"time:{key}").strip() for key in TIME_KEYS}
         raw["time"]["confirmed"] = ask.text("time:confirmed") == "yes"
     if ask.text("dbc"):
-        raw["can"] = {"dbc": ask.text("dbc")}
+        raw["can"] = {"dbc": ask.text("dbc"), "bus": ask.text("bus")}
     raw["channel"] = [each for each in (_channel(ask, number) for number in _numbers(ask)) if each is not None]
     return raw
 

@@ -41,7 +41,7 @@ MOST_LIST_BYTES = 5_000_000
 
 def meter_of(ask: Ask) -> tuple[Instrument, bool]:
     """The meter that is described in the folder, or ordinary figures; and whether it is described."""
-    path = ask.site.workspace.folder / METER_FILE
+    path = ask.site.workspace.own(METER_FILE)
     return (load_instrument(path), True) if path.is_file() else (starter(), False)
 
 
@@ -51,7 +51,7 @@ def bench_of(ask: Ask, *, note: str = "") -> Bench:
     meter, _ = meter_of(ask)
     text = str(ask.form.get("ambient", "") or ask.values.get("ambient", "")).strip()
     ambient_c = parse(f"{text} °C" if _is_bare(text) else text, "temperature") if text else None
-    bench = Bench(truck, design.path, meter, ambient_c, note, record_path(design.path))
+    bench = Bench(truck, design.path, meter, ambient_c, note, ask.site.workspace.own(record_path(design.path)))
     key = ("bench", design.hash, meter.identity, ambient_c)
     bench.__dict__["blank"] = ask.site.work.once(key, lambda: bench.blank)  # where the cached property keeps it
     return bench
@@ -306,7 +306,7 @@ PAGE = Page(
         ),
         Action(
             "list", "Keeps every reading of a CSV list, or none.", _list,
-            (Parameter("list", "The file; columns station and value.", required=True),),
+            (Parameter("list", "The file; columns station and value.", "file", required=True),),
             most_bytes=MOST_LIST_BYTES,
         ),
     ),

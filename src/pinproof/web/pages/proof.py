@@ -114,7 +114,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
             (verdict, name, [each for each in line.findings if each.verdict is verdict])
             for verdict, name in sections.FINDING_GROUPS
         ],
-        "rests": Markup(sections.rests_section(proof.rests_on)),
+        "rests": Markup(sections.rests_section(proof.rests_on).replace("<h2>What it rests on</h2>", "", 1)),
         "knobs": _knobs(ask, truck, line), "panel": _panel(ask, truck, line, found["what_if"]),
     }  # fmt: skip
 

@@ -19,7 +19,7 @@ MOST_PLOTS = 8
 
 def entries_of(ask: Ask) -> tuple[Entry, ...]:
     """Every reading on record, struck ones too; nothing where nothing was measured."""
-    path = record_path(ask.design.path)
+    path = ask.site.workspace.own(record_path(ask.design.path))
     if not path.exists():
         return ()
     with open_record(path, ask.truck.id) as record:
@@ -85,7 +85,7 @@ def _strike(ask: Ask) -> Done:
         raise Finding(
             422, "A reading is struck out only with a reason; nothing was changed.", "Say what went wrong.", "why"
         )
-    path = record_path(ask.design.path)
+    path = ask.site.workspace.own(record_path(ask.design.path))
     if not path.exists():
         raise Finding(404, "Nothing was measured yet.", "Begin with the bench sheet.")
     with open_record(path, ask.truck.id) as record:

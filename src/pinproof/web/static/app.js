@@ -1,5 +1,5 @@
 // Every page loads this; each part starts only where the page has its place.
-import { ask, exchange, notice, page } from "./core.js";
+import { ask, exchange, isNarrow, notice, page } from "./core.js";
 import { watch } from "./watch.js";
 import { tables } from "./tables.js";
 
@@ -21,7 +21,10 @@ if (band) ask(band.dataset.fill).then(({ ok }) => ok && page(location.href)).the
 for (const place of document.querySelectorAll("time[data-at]")) {
   place.textContent = new Date(Number(place.dataset.at) * 1000).toLocaleString();
 }
-const parts = { "[data-job]": "./jobs.js", "[data-live]": "./live.js", "[data-chart]": "./chart.js", "[data-join]": "./join.js", "form[data-text]": "./text.js", "[data-judge]": "./meter.js", "[data-busy]": "./busy.js" };
+if (isNarrow()) { // a phone begins with the answer; on paper and on a wide window all is open
+  for (const each of document.querySelectorAll("[data-fold]")) if (!location.hash || !each.querySelector(location.hash)) each.open = false;
+}
+const parts = { "[data-job]": "./jobs.js", "[data-live]": "./live.js", "[data-chart]": "./chart.js", "[data-join]": "./join.js", "form[data-text]": "./text.js", "[data-judge]": "./meter.js", "[data-busy]": "./busy.js", "[data-interview]": "./interview.js" };
 for (const [where, module] of Object.entries(parts)) {
   if (document.querySelector(where)) import(module).then((part) => part.start());
 }
