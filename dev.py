@@ -321,10 +321,13 @@ def demo(arguments: Sequence[str]) -> int:
     return run([venv_program("pinproof"), "demo", *arguments])
 
 
+PARALLEL = ("-n", str(min(os.cpu_count() or 1, 4)), "--dist", "worksteal")
+
+
 def test(arguments: Sequence[str]) -> int:
-    """Run pytest on all tests, browser tests included."""
+    """Run pytest on all tests, browser tests included; without arguments on as many processors as there are."""
     python = ensure_test_environment()
-    return run([python, "-m", "pytest", *arguments])
+    return run([python, "-m", "pytest", *(arguments or PARALLEL)])
 
 
 def check(arguments: Sequence[str]) -> int:
@@ -336,7 +339,7 @@ def check(arguments: Sequence[str]) -> int:
         "format": ["ruff", "format", "--check", "."],
         "lint": ["ruff", "check", "."],
         "types": ["mypy"],
-        "tests": ["pytest", "-q"],
+        "tests": ["pytest", "-q", *PARALLEL],
         "docs": ["pytest", "-q", "--doctest-modules", "src", "tests/test_docs.py"],
     }
     rows = []
