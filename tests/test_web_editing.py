@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -43,7 +44,37 @@ def test_a_form_as_it_stands_changes_nothing(name: str, tmp_path: Path) -> None:
     groups = groups_of(text, TABLES)
     form = {f"set:{part.path}": part.text for group in groups for entry in group.stated for part in entry.parts}
     assert changes_of(form, text) == {}
-    assert set(form) <= {f"set:{path}" for path in flat(text)}
+    assert {field for field, shown in form.items() if shown} <= {f"set:{path}" for path in flat(text)}
+
+
+def test_an_unknown_pull_becomes_known_in_the_form(tmp_path: Path) -> None:
+    """Value, tolerance and basis together; without the tolerance the form comes back with everything that was typed."""
+    text = (folder_with(tmp_path, "heron") / "heron.toml").read_text(encoding="utf-8")
+    path = tmp_path / "heron.toml"
+    known = '{ value = "1 kohm", tolerance = "2 %", basis = "measured" }'
+    path.write_text(text.replace(known, '"unknown" # ask the maker'), encoding="utf-8")
+    client, _ = client_of(tmp_path)
+    form = {
+        "base": hash_of(client),
+        "set:input.shift_pin.pull_up": "1 kohm",
+        "basis:input.shift_pin.pull_up": "measured",
+    }
+    half = client.post("/d/heron/truck/save", data=form)
+    assert half.status_code == 422 and "What you typed is still here" in half.text
+    assert 'value="1 kohm" data-was="unknown"' in half.text and "tolerance is required" in half.text
+    assert '"unknown" # ask the maker' in path.read_text(encoding="utf-8")
+    changes = {
+        "input.shift_pin.pull_up": {"value": "1 kohm", "basis": "measured"},
+        "input.shift_pin.pull_up.tolerance": "2 %",
+    }
+    seen = client.post("/d/heron/truck/live.json", json={"base": form["base"], "changes": changes}).json()
+    assert seen["ok"], seen
+    whole = client.post("/d/heron/truck/save", data={**form, "set:input.shift_pin.pull_up.tolerance": "2 %"})
+    assert whole.status_code == 303, whole.text
+    saved = path.read_text(encoding="utf-8")
+    assert "# ask the maker" in saved
+    pull = tomllib.loads(saved)["input"][0]["pull_up"]
+    assert pull == {"value": "1 kohm", "tolerance": "2 %", "basis": "measured"}
 
 
 def test_basis_value_flag_and_taking_out(tmp_path: Path) -> None:

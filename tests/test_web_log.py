@@ -123,6 +123,63 @@ def test_a_day_is_proven_as_the_command_proves_it(at: Any, drive: tuple[str, byt
     assert client.get(f"/d/sim/log.json?{WHAT}").json()["report"] is None
 
 
+def test_what_was_proven_survives_a_restart(at: Any, drive: tuple[str, bytes, bytes]) -> None:
+    """Kept by the work itself as the command keeps it; a new server tells it on the chain and on the log page; a
+    changed design takes it back; a record that cannot be used takes no report away."""
+    client, site, folder = at
+    sent(client, "day1.csv", drive[1])
+    sent(client, "day1-map.toml", drive[2])
+    fields = {"log": "day1.csv", "map": "day1-map.toml"}
+    assert chain_log(client)["text"].startswith("No log was given")
+    client.post("/d/sim/log/prove", data=fields)
+    found = worked_out(client, f"/d/sim/log.json?{WHAT}")
+    assert found["kept"] == "Kept in sim.readings.sqlite as log proof 1." and len(found["log_proofs"]) == 1
+    words = ["log", folder / "sim.toml", folder / "day1.csv", "--map", folder / "day1-map.toml"]
+    assert "Kept already" in CliRunner().invoke(group, [str(each) for each in words]).stderr
+    assert chain_log(client)["verdict"] == "fail"
+
+    site.jobs.stop_all()
+    again, other = client_of(folder)
+    try:
+        link = chain_log(again)
+        assert link["verdict"] == "fail" and "Log proof 1" in link["text"] and "missed-tap" in link["text"]
+        kept = again.get("/d/sim/log.json").json()
+        assert kept["report"] is None and [e["verdict_now"] for e in kept["log_proofs"]] == ["fail"]
+        html = again.get("/d/sim/log").text
+        assert "What logs proved so far" in html and "the design has changed since" not in html
+        assert "Log proof 1" in again.get("/d/sim/chain").text
+
+        file = folder / "sim.toml"
+        file.write_text(f"# looked at\n{file.read_text(encoding='utf-8')}", encoding="utf-8")
+        assert chain_log(again)["verdict"] == "fail"
+        changed = file.read_text(encoding="utf-8").replace('held_request = "1 s"', 'held_request = "2 s"')
+        file.write_text(changed, encoding="utf-8")
+        link = chain_log(again)
+        assert link["verdict"] == "not shown" and "the design has changed since" in link["text"]
+        assert "the design has changed since" in again.get("/d/sim/log").text
+
+        again.post("/d/sim/log/prove", data=fields)
+        found = worked_out(again, f"/d/sim/log.json?{WHAT}")
+        assert found["kept"].endswith("as log proof 2.") and chain_log(again)["verdict"] == "fail"
+
+        (folder / "sim.readings.sqlite").write_bytes(b"no database at all " * 400)
+        file.write_text(f"# again\n{changed}", encoding="utf-8")
+        link = chain_log(again)
+        assert link["verdict"] == "not shown" and "cannot be told" in link["text"]
+        again.post("/d/sim/log/prove", data=fields)
+        found = worked_out(again, f"/d/sim/log.json?{WHAT}")
+        assert found["report"]["verdict"] == "fail" and found["kept"].startswith("Not kept. sim.readings.sqlite")
+        assert "Not kept." in again.get(f"/d/sim/log?{WHAT}").text
+    finally:
+        other.jobs.stop_all()
+
+
+def chain_log(client: TestClient) -> Any:
+    """The chain's log link."""
+    links = client.get("/d/sim/chain.json").json()["chain"]["links"]
+    return next(each for each in links if each["name"] == "log")
+
+
 def test_a_stretch_is_asked_for_again(at: Any, drive: tuple[str, bytes, bytes]) -> None:
     """Closer and wider hold the middle; beyond the log it stops; what is no stretch is told."""
     client, _, _ = at

@@ -1,4 +1,4 @@
-"""The interview as a page: what is left open counts as "don't know"; the same answers make the same file as the command."""
+"""The interview as a page: what is left open counts as "don't know"; page and command write the same file."""
 
 from __future__ import annotations
 

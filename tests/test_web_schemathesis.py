@@ -1,14 +1,14 @@
-"""The data side against its own description: whatever is sent, an answer as described and never a mistake of the program.
+"""The data side against its own description: whatever is sent, an answer as described, never a mistake of the program.
 
-The description is what `/api.json` gives; Schemathesis makes calls from it, such as fit it and such as do not, and judges
-the answers by it (status, kind of content, schema). `HYPOTHESIS_PROFILE=search` makes a hundred calls an address.
+The description is what `/api.json` gives; Schemathesis makes calls from it, such as fit it and such as do not, and
+judges the answers by it (status, kind of content, schema). `HYPOTHESIS_PROFILE=search` makes a hundred calls
+each.
 """
 
 from __future__ import annotations
 
 import os
-from collections.abc import Awaitable, Callable, Iterator
-from pathlib import Path
+from collections.abc import Awaitable, Callable
 from typing import Any
 
 import pytest
@@ -61,13 +61,13 @@ class OverSocket:
 
 
 @pytest.fixture(scope="module")
-def tried(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Site, Any]]:
+def tried(tmp_path_factory: pytest.TempPathFactory) -> tuple[Site, Any]:
     """A site over one folder, and its description as Schemathesis reads it from the site itself."""
     site = make_site(folder_with(tmp_path_factory.mktemp("trucks"), NAME))
     site.jobs = NoJobs()
     schema = schemathesis.openapi.from_asgi("/api.json", OverSocket(make_app(site), site.port))
     assert schema.raw_schema["openapi"] == "3.1.0"
-    yield site, schema
+    return site, schema
 
 
 def operations() -> list[str]:

@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
 PAGES = (
-    "/", "/d/{}/chain", "/d/{}/truck", "/d/{}/proof", "/d/{}/faults", "/d/{}/downloads", "/d/{}/history", "/d/{}/text",
+    "/", "/new", "/d/{}/chain", "/d/{}/truck", "/d/{}/proof", "/d/{}/faults", "/d/{}/downloads", "/d/{}/history",
+    "/d/{}/text",
     "/d/{}/limits?line=shift&knob=wear", "/settings", "/share", "/join", "/d/{}/nothing", "/d/none/chain",
     "/d/{}/choose", "/d/{}/drawer", "/d/{}/harness", "/d/{}/inhibit", "/d/{}/gears", "/d/{}/log", "/d/{}/log/map",
     "/d/{}/log/plan",

@@ -12,12 +12,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pinproof.logs.cuts import Stretch
 from pinproof.logs.faults import LogFault
 from pinproof.logs.rates import Changes
 from pinproof.logs.recording import Finding
 from pinproof.logs.skew import Pair, lag_between
 from pinproof.logs.source import Piece
-from pinproof.logs.time_base import Clock, Stretch
+from pinproof.logs.time_base import Clock
 
 STEP_S = 0.01
 

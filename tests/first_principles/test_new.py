@@ -42,7 +42,7 @@ GOOD: dict[str, tuple[str, ...]] = {
     "pull": ("1k", "1 kohm 5 % measured", "4k7 published"),
     "compares": ("1", "2"),
     "supply": ("9 to 16 V", "10.5-15.2 measured", "11 V to 13 V"),
-    "temperature": ("-10 to 60 °C", "14 to 140 °F", "0 to 40"),
+    "temperature": ("-10 to 60 °C", "14 to 140 °F", "0 to 40 C"),
     "parts": ("E24 1 %", "E12", "5%"),
 }  # fmt: skip
 

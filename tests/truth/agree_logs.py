@@ -162,7 +162,9 @@ def judge_one(seed: int, kind: str | None = None, keep: Path | None = None) -> O
             return outcome
         if keep is not None:
             truth = {"planted": asdict(planted), "tell": asdict(tell), "begin_s": float(logged.row_s[0])}
-            (folder / f"log{seed}-truth.json").write_text(json.dumps(truth, default=str), encoding="utf-8")
+            (folder / f"log{seed}-truth.json").write_text(
+                json.dumps(truth, default=str, skipkeys=True), encoding="utf-8"
+            )
     failed = [check for check, verdict in outcome.verdicts.items() if verdict == "fail"]
     outcome.found = any(check in wanted for check in failed)
     outcome.placed = not tell.stretches or not outcome.found or placed(report, wanted, logged, tell)

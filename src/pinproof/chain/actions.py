@@ -101,6 +101,7 @@ def _all(truck: Truck, proof: TruckProof, drawer: Drawer | None) -> Iterator[Act
 
 def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawer | None) -> Iterator[Action]:
     needed: dict[float, int] = {}
+    finest = 1.0
     paths: list[str] = []
     bodies: list[tuple[float, float | str]] = []
     settled, assumed = True, False
@@ -117,12 +118,14 @@ def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawe
                 settled = False
             else:
                 needed[each.ohm] = needed.get(each.ohm, 0) + 1
+                finest = min(finest, each.tolerance)
                 bodies.append((each.ohm, bodies_w([each.path], proof.findings)[each.path]))
     if not paths:
         return
     days = "by post they take days (common practice, no source)"
     has_parts = truck.parts.at_hand or (drawer is not None and bool(drawer.parts))
-    assortment = f"an assortment of {series_of(truck)} film resistors, {_tolerance_words(truck)}, half watt"
+    usual = format_value(min(finest, _parts_tolerance(truck)), "ratio")
+    assortment = f"an assortment of {series_of(truck)} film resistors, {usual}, half watt"
     if not settled:
         if has_parts:
             return
@@ -146,7 +149,7 @@ def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawe
             also = f". Also {assortment}"
             why += " The windows are assumed, so the values can still change."
         yield Action(
-            f"Order today: {_values(short, 2)}{also}. {body}".rstrip(),
+            f"Order today: {_values(short, 2)}, all of {format_value(finest, 'ratio')} or finer{also}. {body}".rstrip(),
             why,
             10,
             order_today=True,
@@ -154,9 +157,10 @@ def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawe
         )
 
 
-def _tolerance_words(truck: Truck) -> str:
+def _parts_tolerance(truck: Truck) -> float:
+    """Tolerance of parts that can be bought, as the file has it. [ratio]"""
     stated = truck.parts.tolerance or truck.defaults.tolerance
-    return format_value(stated.value, "ratio") if stated is not None else "1 %"
+    return stated.value if stated is not None else 0.01
 
 
 def _not_in_drawer(needed: dict[float, int], drawer: Drawer | None) -> dict[float, int]:
@@ -282,11 +286,18 @@ def _wanted(line: Line) -> Iterator[Action]:
 
 
 def _to_choose(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
-    todo = [each.id for each in truck.contacts_of(line) if each.resistor is not None and each.resistor.ohm is None]
+    todo = {
+        f"contact.{each.id}.resistor": each.id
+        for each in truck.contacts_of(line)
+        if each.resistor is not None and each.resistor.ohm is None
+    }
+    if line.idle_resistor is not None and line.idle_resistor.ohm is None:
+        todo[line.idle_resistor.path] = "the far end (idle)"
     if todo and not pull_is_unknown(truck.input_of(line)):
         yield Action(
-            f"Let Pinproof choose the resistors of {', '.join(todo)}.", f"Not shown because {proof.reason}.", 1,
-            parameters=tuple(f"contact.{each}.resistor" for each in todo), command="pinproof choose FILE",
+            f"Let Pinproof choose the resistors of {', '.join(todo.values())}.",
+            f"Not shown because {proof.reason}.", 1,
+            parameters=tuple(todo), command="pinproof choose FILE",
         )  # fmt: skip
 
 

@@ -117,11 +117,16 @@ def with_values(sheet: Sheet, truck: Truck, answers: dict[str, Any], folder: Pat
     note = f"from {origin}: {GIVES_LIST}"
     choice = tried.holding
     if not found and choice is not None:
-        values = {each.path.split(".")[1]: each.text for each in choice.resistors if each.path.startswith("contact.")}
+        values = {
+            "" if each.path.endswith(".idle_resistor") else each.path.split(".")[1]: each.text
+            for each in choice.resistors
+            if each.path.startswith("contact.") or each.path.endswith(".idle_resistor")
+        }
         note = f"{CHOSEN} {origin} by pinproof new"
-    filled = dataclasses.replace(sheet, resistors={**sheet.resistors, **values}, resistor_note=note)
+    idle = values.pop("", sheet.idle_resistor)
+    filled = dataclasses.replace(sheet, resistors={**sheet.resistors, **values}, resistor_note=note, idle_resistor=idle)
     try:
         checked(filled, "list")
     except AnswerFault as fault:
         return sheet, Values((), None, parts, f"{origin} cannot give the list, so all stays to be chosen: {fault}")
-    return (filled if values else sheet), Values(found, tried, parts)
+    return (filled if values or idle != sheet.idle_resistor else sheet), Values(found, tried, parts)

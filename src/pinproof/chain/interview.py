@@ -210,11 +210,16 @@ def _range(key: str, dimension: str, unit: str) -> Callable[[str], Stated]:
         try:
             low, high = parse_span(body, dimension)
         except QuantityFault as fault:
+            if dimension == "temperature" and re.fullmatch(r"[\d\s.,+−–-]+(?:to[\d\s.,+−–-]+)?", body):
+                raise AnswerFault(key, f'"{body}" in which degrees? Write "{body} °C" or "{body} °F".') from None
             try:
                 low, high = parse_span(f"{body} {unit}", dimension)
             except QuantityFault:
                 raise AnswerFault(key, str(fault)) from None
-        return Stated(f"{low:.6g} {unit} to {high:.6g} {unit}", basis or "assumed")  # type: ignore[arg-type]
+        text = f"{low:.6g} {unit} to {high:.6g} {unit}"
+        if dimension == "temperature" and re.search(r"°?\s*F$", body):  # as it was said
+            text = f"{low * 1.8 + 32.0:.6g} °F to {high * 1.8 + 32.0:.6g} °F"
+        return Stated(text, basis or "assumed")  # type: ignore[arg-type]
 
     return read
 
@@ -388,7 +393,8 @@ QUESTIONS: tuple[Question, ...] = (
     ),
     Question(
         "controls", "Which controls are on this wire?", ("Several may be given, as in 1,2,3.",), _controls,
-        (("slot", "the lever has a manual slot with a switch"), ("lever", "taps on the lever, in that slot"),
+        (("slot", "the lever has a manual slot with a switch"),
+         ("lever", "taps on the lever, in that slot if there is one"),
          ("wheel", "taps on the steering wheel")),
     ),
     Question(
@@ -398,6 +404,7 @@ QUESTIONS: tuple[Question, ...] = (
     Question(
         "list", "What does the pin want for each command?",
         ("Ohms, volts or percent, as in: up 2.88k, down 1.27k, manual 8.25k",
+         "If it says what nothing pressed reads, add that: rest 4.7k, or rest open.",
          "A range is fine (up 2.7k to 3.05k). If the list names a pull, add it at the end: with 1k"), read_list,
     ),
     Question(

@@ -19,6 +19,7 @@ from pinproof.chain.actions import Action, margin_words, next_actions, number_wo
 from pinproof.chain.gear import gear_link
 from pinproof.chain.inhibit_link import QUESTION as INHIBIT_QUESTION
 from pinproof.chain.inhibit_link import inhibit_link
+from pinproof.chain.log_kept import KeptLogs
 from pinproof.chain.log_link import log_link
 from pinproof.chain.measures import LINKS, link_of, measure_of
 from pinproof.chain.outlook import in_ohms, own_pull
@@ -87,7 +88,10 @@ class Chain:
         return {each.name: each for each in self.links}[name]
 
 
-def chain_of(truck: Truck, proof: TruckProof, drawer: Drawer | None = None, log: LogReport | None = None) -> Chain:
+def chain_of(
+    truck: Truck, proof: TruckProof, drawer: Drawer | None = None, log: LogReport | None = None,
+    kept: KeptLogs | None = None,
+) -> Chain:  # fmt: skip
     """The chain of a proven truck.
 
     Parameters
@@ -98,6 +102,8 @@ def chain_of(truck: Truck, proof: TruckProof, drawer: Drawer | None = None, log:
         The owner's stock: what is in it need not be ordered.
     log : LogReport, optional
         What the logs of a day showed, of the same design.
+    kept : KeptLogs, optional
+        What logs proved before, as it stands in the record; counts where there is no `log`.
 
     Examples
     --------
@@ -107,19 +113,19 @@ def chain_of(truck: Truck, proof: TruckProof, drawer: Drawer | None = None, log:
     >>> chain_of(truck, prove(truck)).link("wire").verdict  # doctest: +SKIP
     <Verdict.PASS: 'pass'>
     """
-    links = tuple(_link(name, truck, proof, log) for name in LINKS)
+    links = tuple(_link(name, truck, proof, log, kept) for name in LINKS)
     start = inhibit_link(truck)
     beside = Link("start", INHIBIT_QUESTION, *start) if start is not None else None
     return Chain(truck.id, truck.name, proof.verdict, links, next_actions(truck, proof, drawer), beside)
 
 
-def _link(name: str, truck: Truck, proof: TruckProof, log: LogReport | None) -> Link:
+def _link(name: str, truck: Truck, proof: TruckProof, log: LogReport | None, kept: KeptLogs | None) -> Link:
     if name in NOT_BUILT:
         return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, NOT_BUILT[name], built=False)
     if name == "gear":
         return Link(name, QUESTIONS[name], *gear_link(truck))
     if name == "log":
-        return Link(name, QUESTIONS[name], *log_link(truck, log))
+        return Link(name, QUESTIONS[name], *log_link(truck, log, kept))
     if name == "repair":
         return Link(name, QUESTIONS[name], *_repair(truck, proof))
     parts = []
@@ -204,6 +210,8 @@ def _unproven(name: str, truck: Truck, line: Line, proof: LineProof, findings: S
         return f"{proof.reason[0].upper()}{proof.reason[1:]}."
     if name == "resistor":
         todo = [each.id for each in truck.contacts_of(line) if each.resistor is not None and each.resistor.ohm is None]
+        if line.idle_resistor is not None and line.idle_resistor.ohm is None:
+            todo.append("the idle resistor")
         if todo:
             return f"Still to be chosen: {', '.join(todo)}."
         off = [each for each in findings if each.check == "target-distance"]

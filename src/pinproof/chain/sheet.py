@@ -22,6 +22,15 @@ from pinproof.wiring import line_view
 IDLE_FACTOR = 2.0
 """A list of ranges in ohms that says nothing of idle: idle begins at so many times its largest ohms (assumed)."""
 
+OPEN_V = 5.0
+"""What an open wire with a pull-up reads (assumed, as the reference of the file)."""
+
+OPEN_SHARE = 0.05
+"""Idle this near to what an open wire reads, as a share of full scale, needs no resistor (assumed)."""
+
+MOST_IDLE_OHM = 1e6
+"""Idle at more ohms than this counts as an open wire."""
+
 MOST_TAPS = 6
 """Commands that the interview makes buttons for: every set of them pressed together is proven."""
 
@@ -72,7 +81,9 @@ def sheet_of(answers: Answers, design_id: str) -> Sheet:
     if answers.get("list-is") == "parts":
         return _from_parts(sheet, listed)
     found = whose == "measured" and not listed.pull and listed.kind == "ohm"
-    return dataclasses.replace(sheet, wanted=_wanted(sheet, listed), by_substitution=found)
+    wanted = _wanted(sheet, listed)
+    idle = "to choose" if _open_is_not_idle(sheet, listed, wanted) else "none"
+    return dataclasses.replace(sheet, wanted=wanted, by_substitution=found, idle_resistor=idle)
 
 
 def _tolerance(parts: Parts | None) -> Stated | None:
@@ -157,6 +168,24 @@ def _rail(sheet: Sheet) -> str:
     return "0 %" if sheet.form == "pull-down" else "100 %"
 
 
+def _open_is_not_idle(sheet: Sheet, listed: WantList, wanted: tuple[Wanted, ...]) -> bool:
+    """True if the list wants a reading with nothing pressed that only a resistor at the far end can give."""
+    idle = next((each for each in wanted if each.meaning == IDLE and each.listed), None)
+    if idle is None or sheet.form not in ("pull-up", "pull-down"):
+        return False
+    if idle.is_ohm:
+        return 0.0 < parse(idle.high or idle.reading, "resistance") <= MOST_IDLE_OHM
+    dimension, full = ("voltage", OPEN_V) if listed.kind == "volt" else ("ratio", 1.0)
+    ends = [
+        parse(end, dimension) for each in wanted for end in (each.low, each.high, each.reading) if end and each.listed
+    ]
+    if max(ends) > full:
+        return False  # not judged against the reference: what an open wire reads is not known
+    low, high = (parse(end, dimension) for end in (idle.low or idle.reading, idle.high or idle.reading))
+    room = 0.0 if idle.high else OPEN_SHARE * full
+    return low > room if sheet.form == "pull-down" else high < full - room
+
+
 def _idle_window(sheet: Sheet, listed: WantList) -> Wanted:
     """Idle where a list of ranges does not say it: between the rail and the nearest range."""
     if listed.kind == "ohm":
@@ -166,7 +195,7 @@ def _idle_window(sheet: Sheet, listed: WantList) -> Wanted:
     ends = [parse(end, dimension) for each in listed.entries if each.high for end in (each.low, each.high)]
     if sheet.form == "pull-down":
         return Wanted(IDLE, high=f"{min(ends) / 2.0 * scale:.6g} {unit}")
-    rail = 5.0 if listed.kind == "volt" else 1.0
+    rail = OPEN_V if listed.kind == "volt" else 1.0
     return Wanted(IDLE, low=f"{(max(ends) + rail) / 2.0 * scale:.6g} {unit}")
 
 
@@ -174,7 +203,8 @@ def _from_parts(sheet: Sheet, listed: WantList) -> Sheet:
     """The list names single resistors: what the pin sees in each state follows from the circuit they make."""
     ohms = {each.meaning: each.low for each in listed.entries if each.kind == "ohm"}
     values = {button.id: ohms[button.asks] for button in sheet.buttons if button.asks in ohms}
-    bare = dataclasses.replace(sheet, resistors=values, resistor_note=FROM_LIST)
+    idle = ohms.get(IDLE, "none") if sheet.form in ("pull-up", "pull-down") else "none"
+    bare = dataclasses.replace(sheet, resistors=values, resistor_note=FROM_LIST, idle_resistor=idle)
     truck = checked(bare, "list")
     view = line_view(truck, LINE_ID)
     entries: list[Entry] = []

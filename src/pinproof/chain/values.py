@@ -20,6 +20,7 @@ import numpy as np
 
 from pinproof.chain.outlook import pull_is_unknown
 from pinproof.choose import Budget, Choice, Drawer, choose
+from pinproof.choose.collide import NO_WINDOW
 from pinproof.design.model import Contact, Line, Resistor, Truck
 from pinproof.errors import PinproofError
 from pinproof.network import resistance_between
@@ -35,12 +36,17 @@ CLOSE_ENOUGH = 0.05
 class Fitted:
     """One resistor found: with it the state shows `shows_ohm`, where the list has `wanted_ohm`."""
 
-    contact: str
+    contact: str  # "" is the idle resistor at the far end
     meaning: str
     ohm: float
     shows_ohm: float
     wanted_ohm: float
     beside: tuple[str, ...]  # contacts that are operated too in that state
+
+    @property
+    def name(self) -> str:
+        """Where it sits, in words."""
+        return self.contact or "idle resistor"
 
     @property
     def off(self) -> float:
@@ -66,7 +72,8 @@ def fit_to_list(truck: Truck, line: Line, series: str = "E96", ohms: Sequence[fl
     Returns
     -------
     tuple of Fitted
-        Contacts that stand alone first, then those that are pressed beside others. Empty where the list is not in ohms.
+        The idle resistor first, then contacts that stand alone, then those that are pressed beside others. Empty where
+        the list is not in ohms.
     """
     wanted = _wanted_ohm(line)
     candidates = np.array(sorted(set(ohms)) or values_between(series, LEAST_OHM, MOST_OHM))
@@ -78,6 +85,12 @@ def fit_to_list(truck: Truck, line: Line, series: str = "E96", ohms: Sequence[fl
     if line.form != "ladder":
         todo.sort(key=lambda each: len(each.command_set))
     out: list[Fitted] = []
+    idle = line.idle_resistor
+    if idle is not None and idle.ohm is None and line.idle in wanted:
+        found = _fit(line_view(truck, line.id), None, candidates, wanted[line.idle])
+        known = dataclasses.replace(line, idle_resistor=dataclasses.replace(idle, ohm=found.ohm))
+        truck = dataclasses.replace(truck, lines=tuple(known if each.id == line.id else each for each in truck.lines))
+        out.append(found)
     for contact in todo:
         found = _fit(line_view(truck, line.id), contact, candidates, wanted[contact.asks])
         truck = _with(truck, contact, found.ohm)
@@ -115,6 +128,8 @@ class Tried:
         if found is None:
             return head
         first, second = found.meanings
+        if second == NO_WINDOW:
+            return f"{head} {first} cannot be reached. {found.text}"
         return f"{head} {first} and {second} collide. {found.text}"
 
 
@@ -137,20 +152,24 @@ def _wanted_ohm(line: Line) -> dict[str, float]:
     return found
 
 
-def _fit(view: LineView, contact: Contact, candidates: np.ndarray, wanted_ohm: float) -> Fitted:
-    rows = np.repeat(view.nominal_s([contact.command_set]), len(candidates), axis=0)
+def _fit(view: LineView, contact: Contact | None, candidates: np.ndarray, wanted_ohm: float) -> Fitted:
+    """The candidate that gives the wanted ohms with this contact operated; None: idle resistor, nothing operated."""
+    pressed = contact.command_set if contact is not None else frozenset[str]()
+    path = f"{contact.path}.resistor" if contact is not None else f"{view.line.path}.idle_resistor"
+    rows = np.repeat(view.nominal_s([pressed]), len(candidates), axis=0)
     for column, branch in enumerate(view.branches):
         if branch.kind == "pull":
             rows[:, column] = 0.0  # the list is read with the controller unplugged
-        elif branch.id == f"{contact.path}.resistor":
+        elif branch.id == path:
             rows[:, column] = 1.0 / candidates
     rows[np.isnan(rows)] = 0.0  # another resistor still to be chosen: not in this state, its contact is open
     source = f"{view.line.source_side}@{view.line.id}"
     shows = resistance_between(view.net, rows, view.pin, source, killed="shorted")
     with np.errstate(divide="ignore", invalid="ignore"):
         best = int(np.argmin(np.where(np.isfinite(shows), np.abs(np.log(shows / wanted_ohm)), np.inf)))
-    beside = tuple(sorted(contact.command_set - {contact.id}))
-    return Fitted(contact.id, contact.asks, float(candidates[best]), float(shows[best]), wanted_ohm, beside)
+    ident, meaning = (contact.id, contact.asks) if contact is not None else ("", view.line.idle)
+    beside = tuple(sorted(pressed - {ident}))
+    return Fitted(ident, meaning, float(candidates[best]), float(shows[best]), wanted_ohm, beside)
 
 
 def _with(truck: Truck, contact: Contact, ohm: float) -> Truck:

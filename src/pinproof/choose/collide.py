@@ -31,6 +31,7 @@ TRIAL = Budget(nodes=50_000, seconds=10.0)
 """For each of the dozen searches behind an explanation."""
 
 Again = Callable[[Truck, float | None], tuple[float, bool]]
+NO_WINDOW = "no window"
 LEAK_FACTOR = 10.0
 FINER_TOLERANCES = (0.005, 0.001)
 WIDER = 0.25
@@ -119,6 +120,8 @@ def _second(built: Built, row: Row, demand: Demand, partner: int | None, proof: 
             return name, f"values that hold it would make {where} miss, and the other way round"
     own = _meant(row)
     near = _nearest(proof, row)
+    if partner is None and near == NO_WINDOW:
+        return near, f"no values bring its span into the window of {own}"
     if partner is None:
         return near, f"no values bring its span into the window of {own}; it reaches towards {near}"
     return near, f"its span leaves the window of {own} towards {near}"
@@ -135,7 +138,7 @@ def _nearest(proof: LineProof, row: Row) -> str:
             at = names.index(each.window) + (1 if each.side == "high" else -1)
             if 0 <= at < len(names):
                 return names[at]
-    return "no window"
+    return NO_WINDOW
 
 
 def _tried(truck: Truck, line: Line, row: Row, again: Again) -> Iterator[Parting]:

@@ -100,6 +100,9 @@ def command(
         click.echo(show_learn.readings_csv(session), nl=False)
     else:
         _summary(work)
+        if plain_use and not write and work.has_result() and not session.search.visits:
+            click.echo(f"\nNext: pinproof learn {file} --write   puts this into the design; kept it is already")
+            click.echo(f"      pinproof learn {file}   asks on: where the meaning changes")
     if write or (not plain_use and work.has_result() and _agrees("\nWrite this into the design? [y/N]")):
         _write(work, file, say=not (as_json or as_csv))
     ctx.exit(0 if done else 1)

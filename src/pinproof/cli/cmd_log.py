@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pinproof.cli.common import JSON, print_json, read_truck, write_whole
+from pinproof.cli.common import JSON, print_json, read_truck, text_of, write_whole
 
 if TYPE_CHECKING:
+    from pinproof.design import Truck
     from pinproof.logs import LogReport
 
 PATH = click.Path(dir_okay=False, path_type=Path)
@@ -27,6 +28,7 @@ PATH = click.Path(dir_okay=False, path_type=Path)
 @click.option("--map-from", type=PATH, metavar="LOG", help="Propose a logger map for this log; write it with -o.")
 @click.option("--dbc", type=PATH, help="With --map-from and a CAN recording: its DBC file.")
 @click.option("--work", type=click.Path(file_okay=False, path_type=Path), help="Folder that makes the next look quick.")
+@click.option("--no-keep", is_flag=True, help="Do not keep the result beside the design file.")
 @click.option("--all", "every", is_flag=True, help="Print all evidence.")
 @click.option("-o", "--output", type=PATH, help="Write the report or the plan: .html or .pdf; or the proposed map.")
 @click.pass_context
@@ -42,13 +44,15 @@ def command(
     map_from: Path | None,
     dbc: Path | None,
     work: Path | None,
+    no_keep: bool,
     every: bool,
     output: Path | None,
 ) -> None:
     """Prove from a log that the truck did what it was told.
 
     Several logs of one day are one proof. Ends with 0 if every check passed, 1 if one failed or is not shown, 2 if a
-    file cannot be used.
+    file cannot be used. What it proved is kept beside the design file: `pinproof next` tells it, `pinproof record FILE
+    --logs` lists it.
 
     \b
     Example: pinproof log --map-from day1.csv -o logger.toml
@@ -66,6 +70,7 @@ def command(
 
     truck = read_truck(file)
     report: LogReport | None = None
+    keeping: _Keeping | None = None
     if logs:
         if map_file is None:
             raise click.UsageError(
@@ -77,7 +82,10 @@ def command(
         known = load_map(map_file)
         script = None if script_file is None else load_script(script_file)
         groups = [list(logs)] if together else [[each] for each in logs]
-        report = prove_log(truck, [open_log(each, known, work) for each in groups], script)
+        opened = [open_log(each, known, work) for each in groups]
+        if not no_keep:
+            keeping = _Keeping(file, truck, logs, map_file, script_file, known.dbc)
+        report = prove_log(truck, opened, script)
     elif not plan:
         raise click.UsageError(f"Name a log, or ask for a plan: pinproof log {file} --plan")
     if plan:
@@ -99,6 +107,8 @@ def command(
             from pinproof.cli.show_log import plan_words
 
             click.echo(plan_words(made))
+        if keeping is not None and report is not None:
+            keeping.keep(report)
         ctx.exit(0)
     assert report is not None
     if as_json:
@@ -116,7 +126,35 @@ def command(
         else:
             write_whole(output, log_report_html(report, generated_on=today.isoformat()))
         click.echo(f"Report: {output}", err=True)
+    if keeping is not None:
+        keeping.keep(report)
     ctx.exit(report.verdict.exit_code)
+
+
+class _Keeping:
+    """Keeps what was proven, once it is printed; what would hinder it is told before the work."""
+
+    def __init__(
+        self, file: Path, truck: Truck, logs: tuple[Path, ...], map_file: Path, script_file: Path | None, dbc: str
+    ) -> None:
+        from pinproof.chain.log_kept import judged_files, refuse_early
+        from pinproof.record import RecordFault, record_path
+
+        self.path, self.truck, self.text = record_path(file), truck, text_of(file, truck)
+        try:
+            refuse_early(self.path, truck.id)
+        except RecordFault as fault:
+            fault.next_step += " Or prove without keeping: --no-keep."
+            raise
+        self.judged = judged_files(logs, map_file, script_file, dbc)
+
+    def keep(self, report: LogReport) -> None:
+        """Keep it, and say so in one line."""
+        from pinproof.chain.log_kept import keep_log, kept_words
+
+        click.echo(
+            kept_words(*keep_log(self.path, self.truck, self.text, report, self.judged), self.path.name), err=True
+        )
 
 
 def _propose(log: Path, dbc: Path | None, output: Path | None) -> None:

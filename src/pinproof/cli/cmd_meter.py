@@ -83,8 +83,10 @@ def command(
     ambient_c = parse(ambient, "temperature") if ambient else None
     bench = Bench(truck, file, meter, ambient_c, note, record_path(file))
     fresh: list[str] = []
-    for station_id, text in [_split(each) for each in typed]:
-        bench.judged(station_id, text)  # refuses what is no reading before it is kept
+    given = [_split(each) for each in typed]
+    for station_id, text in given:
+        bench.judged(station_id, text)  # refuses what is no reading before any of them is kept
+    for station_id, text in given:
         bench.keep(station_id, text)
         fresh.append(station_id)
     if csv_file is not None:

@@ -158,7 +158,7 @@ def _summary(file: Path, values: Values | None, as_json: bool, *, is_starter: bo
     if values.parts is not None:
         out += wrapped(f"Parts: {values.parts.text}.", "  ")
     if reason:
-        out.append(f"  Not proven yet: {reason}.")
+        out += wrapped(f"Not proven yet: {reason}.", "  ")
     else:
         worst = proof.lines[0].worst
         closest = f" Closest: {row_words(worst)}" if worst is not None else ""
@@ -173,6 +173,12 @@ def _summary(file: Path, values: Values | None, as_json: bool, *, is_starter: bo
     click.echo("\n".join([*out, "", f"How to do that, step by step, and what comes after it: pinproof next {file}"]))
 
 
+def _place(path: str) -> str:
+    """ "lever_up" of contact.lever_up.resistor, "idle resistor" of line.taps.idle_resistor."""
+    kind, name, key = path.split(".")
+    return name if kind == "contact" else key.replace("_", " ")
+
+
 def _values_words(values: Values) -> list[str]:
     from pinproof.cli.cmd_next import wrapped
     from pinproof.proof import margin_percent
@@ -185,17 +191,17 @@ def _values_words(values: Values) -> list[str]:
     for each in values.fitted:
         beside = f" with {' and '.join(each.beside)}" if each.beside else ""
         if each.fits:
-            said = f"{each.contact}: {ohm(each.ohm)}. The wire then shows {ohm(each.shows_ohm)}{beside}"
+            said = f"{each.name}: {ohm(each.ohm)}. The wire then shows {ohm(each.shows_ohm)}{beside}"
             out += wrapped(f"{said}; the list has {ohm(each.wanted_ohm)}.", "    ")
         else:
-            said = f"{each.contact}: none. The list has {ohm(each.wanted_ohm)}, the nearest is {ohm(each.shows_ohm)}"
+            said = f"{each.name}: none. The list has {ohm(each.wanted_ohm)}, the nearest is {ohm(each.shows_ohm)}"
             out += wrapped(f'{said}{beside}. It is left "to choose".', "    ")
     if values.refused:
         out += wrapped(values.refused, "  ")
     elif values.tried is not None and values.tried.text:
         out += wrapped(f"{values.tried.text} `pinproof choose FILE` tries what would part them.", "  ")
     if values.choice is not None:
-        best = ", ".join(f"{each.path.split('.')[1]} {ohm(each.ohm)}" for each in values.choice.resistors)
+        best = ", ".join(f"{_place(each.path)} {ohm(each.ohm)}" for each in values.choice.resistors)
         margin = f"{margin_percent(values.choice.margin)} of half a window"
         origin = "your drawer" if values.choice.source == "drawer" else values.choice.source
         said = f"Best of {origin} in the worst case (as pinproof choose finds)"

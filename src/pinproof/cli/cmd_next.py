@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pinproof.cli.common import FILE, JSON, print_json, read_truck
+from pinproof.cli.common import FILE, JSON, print_json, read_truck, text_of
 
 if TYPE_CHECKING:
     from pinproof.chain.actions import Action
@@ -35,12 +35,15 @@ def command(ctx: click.Context, file: Path, as_json: bool, drawer_file: Path | N
     Example: pinproof next truck.toml
     """
     from pinproof.chain.links import chain_of
+    from pinproof.chain.log_kept import kept_logs
     from pinproof.proof import as_json as plain
     from pinproof.proof import prove
+    from pinproof.record import record_path
 
     truck = read_truck(file)
+    kept = kept_logs(record_path(file), truck, text_of(file, truck))
     say_if_long(truck)
-    chain = chain_of(truck, prove(truck, samples=0), find_drawer(file, drawer_file, truck))
+    chain = chain_of(truck, prove(truck, samples=0), find_drawer(file, drawer_file, truck), kept=kept)
     if as_json:
         print_json(plain(chain))
     else:

@@ -1,4 +1,4 @@
-"""`pinproof record`: what was measured so far, and what has moved."""
+"""`pinproof record`: what was measured so far, what has moved, and what logs proved."""
 
 from __future__ import annotations
 
@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pinproof.cli.common import FILE, JSON, print_json, read_truck, write_whole
+from pinproof.cli.common import FILE, JSON, print_json, read_truck, text_of, write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from pinproof.chain.log_kept import KeptLogs
     from pinproof.design import Truck
     from pinproof.record import Entry
     from pinproof.record.history import History
@@ -26,7 +27,13 @@ STRIKE = "(--strike NUMBER --why ...)"
 @click.option("--station", "station_id", help="Only this station.")
 @click.option("--plot", type=click.Path(dir_okay=False, path_type=Path), help="Draw the station's history as SVG.")
 @click.option("--csv", "csv_file", type=click.Path(dir_okay=False, path_type=Path), help="Write all readings as CSV.")
-@click.option("--strike", type=int, metavar="NUMBER", help="Strike a reading out: it stays, and counts no more.")
+@click.option("--logs", is_flag=True, help="What logs proved instead of readings, the latest last.")
+@click.option(
+    "--strike",
+    type=int,
+    metavar="NUMBER",
+    help="Strike a reading out (with --logs a log proof): it stays, and counts no more.",
+)
 @click.option("--why", default="", help="With --strike: the reason, kept with it.")
 @click.option("--all", "every", is_flag=True, help="Also what was struck out.")
 @click.pass_context
@@ -37,17 +44,20 @@ def command(
     station_id: str | None,
     plot: Path | None,
     csv_file: Path | None,
+    logs: bool,
     strike: int | None,
     why: str,
     every: bool,
 ) -> None:
     """Show the readings of a truck, and which points have moved by more than the meter can be off.
 
-    Ends with 0 if nothing drifts or jumps, 1 if something does, 2 if a file cannot be used.
+    Ends with 0 if nothing drifts or jumps, 1 if something does, 2 if a file cannot be used. With --logs: 0 if the
+    latest log proof is a pass of the design as it stands now, 1 if not.
 
     \b
     Example: pinproof record truck.toml
     Example: pinproof record truck.toml --station taps/ohms/lever_manual --plot history.svg
+    Example: pinproof record truck.toml --logs
     """
     from pinproof.record import open_record, readings_csv, record_path
     from pinproof.record.history import as_json as plain
@@ -55,15 +65,18 @@ def command(
 
     truck = read_truck(file)
     path = record_path(file)
+    if logs:
+        if station_id is not None or plot is not None or csv_file is not None:
+            raise click.UsageError("--station, --plot and --csv are for readings; leave them out with --logs.")
+        ctx.exit(_logs(file, truck, strike, why, every=every, as_json=as_json))
     if not path.exists():
         raise click.UsageError(f"Nothing was measured yet: there is no {path.name}. Begin: pinproof meter {file}")
     with open_record(path, truck.id) as record:
         if strike is not None:
-            if not why.strip():
-                raise click.UsageError("--strike needs --why: a reason, kept with the reading.")
-            record.strike(strike, datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"), why)
+            record.strike(strike, _now_if(why), why)
             click.echo(f"Struck out: reading {strike}.", err=True)
         entries = record.entries(station=station_id, struck=every)
+        proofs = len(record.log_proofs())
     if station_id is not None and not entries:
         raise click.UsageError(f'No reading of "{station_id}" is kept. `pinproof record {file}` lists what there is.')
     histories = histories_of(entries)
@@ -76,7 +89,64 @@ def command(
         print_json(plain(truck.id, entries, histories))
     else:
         click.echo(record_words(truck, entries, histories))
+        if proofs:
+            click.echo(f"\nLog proofs: {proofs}. They are listed with --logs.")
     ctx.exit(1 if any(each.moved for each in histories) else 0)
+
+
+def _now_if(why: str) -> str:
+    """The time of striking out; UsageError without a reason."""
+    if not why.strip():
+        raise click.UsageError("--strike needs --why: a reason, kept with what is struck out.")
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _logs(file: Path, truck: Truck, strike: int | None, why: str, *, every: bool, as_json: bool) -> int:
+    """Print what logs proved; the exit code."""
+    from pinproof.chain.log_kept import kept_json, kept_logs
+    from pinproof.record import open_record, record_path
+    from pinproof.verdict import Verdict
+
+    path = record_path(file)
+    if strike is not None and path.exists():
+        with open_record(path, truck.id) as record:
+            record.strike_log_proof(strike, _now_if(why), why)
+        click.echo(f"Struck out: log proof {strike}.", err=True)
+    kept = kept_logs(path, truck, text_of(file, truck))
+    if kept.fault:
+        raise click.UsageError(kept.fault)
+    shown = kept_logs(path, truck, text_of(file, truck), struck=True) if every else kept
+    if as_json:
+        print_json(kept_json(truck.id, shown))
+    elif not shown.proofs:
+        raise click.UsageError(f"No log proof is kept. Prove: pinproof log {file} LOG --map MAP")
+    else:
+        click.echo(log_proofs_words(truck, shown))
+    return 0 if kept.last is not None and kept.last.verdict is Verdict.PASS else 1
+
+
+def log_proofs_words(truck: Truck, kept: KeptLogs) -> str:
+    """Every kept log proof, the latest last: what it said, what it rests on, whether it still counts."""
+    from pinproof.chain.log_kept import names_words, when_words
+    from pinproof.cli.show import hung
+    from pinproof.cli.show_log import SIGN
+
+    count = "1 log proof" if len(kept.proofs) == 1 else f"{len(kept.proofs)} log proofs"
+    out = [f"Record of {truck.name or truck.id}: {count}. The latest that is not struck out counts."]
+    for each in kept.proofs:
+        proof = each.proof
+        others = [f"{file.kind} {file.name}" for file in proof.files if file.kind != "log"]
+        out += ["", *hung(
+            f"{proof.number:>5}  {SIGN[proof.verdict]} {str(proof.verdict).upper()}  {when_words(proof)}  "
+            f"{names_words(proof)} with {', '.join(others)}", "", " " * 7,
+        )]  # fmt: skip
+        if proof.struck_utc:
+            out += hung(f"Struck out {proof.struck_utc}: {proof.struck_why}", " " * 7, " " * 7)
+        elif not each.is_of_now:
+            out += hung("The design has changed since: it shows nothing of the design as it stands now.", " " * 7,
+                        " " * 7)  # fmt: skip
+        out += hung(each.words, " " * 7, " " * 7)
+    return "\n".join(out)
 
 
 def record_words(truck: Truck, entries: Sequence[Entry], histories: Sequence[History]) -> str:

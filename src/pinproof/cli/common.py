@@ -23,6 +23,16 @@ def read_truck(file: Path) -> Truck:
     return truck
 
 
+def text_of(file: Path, truck: Truck) -> str:
+    """The text that a truck was just read from; UsageError if the file is another one by now."""
+    from pinproof.design.load import decode, read_bytes, text_hash
+
+    data = read_bytes(str(file))
+    if text_hash(data) != truck.text_hash:
+        raise click.UsageError(f"{file} was changed meanwhile. Start again.")
+    return decode(data, file.name)
+
+
 def print_json(plain: Any) -> None:
     """Plain JSON on standard output."""
     click.echo(json.dumps(plain, ensure_ascii=False, indent=2, allow_nan=False))

@@ -40,9 +40,14 @@ def sums_words(sums: DriveSums, checks: Sequence[Check]) -> str:
 def _tyre(sums: DriveSums) -> list[str]:
     around = sums.rolling_m
     per_km, per_mile = Span.exact(1000.0) / around, Span.exact(1609.344) / around
+    metric, us = (
+        (f"{ends(around)} m", f"{ends(per_km)} rev/km"),
+        (f"{ends(around, unit=0.0254)} in", f"{ends(per_mile)} rev/mile"),
+    )
+    first, second = (us, metric) if sums.units == "us" else (metric, us)
     said = (
-        f"One turn of the wheel: {ends(around)} m ({ends(around, unit=0.0254)} in), {ends(per_km)} rev/km, "
-        f"{ends(per_mile)} rev/mile. From {sums.tyre} [{sums.tyre_basis}], with growth and wear."
+        f"One turn of the wheel: {first[0]} ({second[0]}), {first[1]}, {second[1]}. "
+        f"From {sums.tyre} [{sums.tyre_basis}], with growth and wear."
     )
     return hung(said, "  ", "  ")
 

@@ -83,8 +83,9 @@ def _influence(found: Influence) -> list[str]:
         out += wrapped(f"They share more than rails with the start circuit: {', '.join(found.shared)}.")
         for row in found.rows:
             if row.verdict is not Verdict.PASS:
-                volts = format_value(row.worst_v, "voltage", digits=3)
-                out += wrapped(f"{row.position}: up to {volts} with {' + '.join(row.operated)}.")
+                volts, rest = (format_value(each, "voltage", digits=3) for each in (row.worst_v, row.none_v))
+                told = ", as with nothing pressed" if volts == rest else f"; {rest} with nothing pressed"
+                out += wrapped(f"{row.position}: up to {volts} with {' + '.join(row.operated)}{told}.")
     if found.by_faults:
         out += wrapped(f"With one fault a press raises the coil: {'; '.join(found.by_faults)}.")
     else:

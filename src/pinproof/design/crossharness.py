@@ -159,9 +159,15 @@ class _Wiring:
         states = [name for name in ("run", "crank", "after_run") if isinstance(supply, Row) and supply.has(name)]
         for name in row.get("live", ()):
             if name not in states:
-                self.reader.row_fault(
-                    row, "live", f'"{name}" is no key state of [supply]. There are {listed(states, "and")}.', name
+                are = "is" if len(states) == 1 else "are"
+                is_state = name in ("crank", "after_run")
+                cure = (
+                    f'Write {name} = {{ low = "… V", high = "… V" }} under [supply], or take it out.'
+                    if is_state
+                    else ""
                 )
+                said = f'"{name}" is no key state of [supply]. There {are} {listed(states, "and")}. {cure}'
+                self.reader.row_fault(row, "live", said.strip(), name)
         fuse = row.get("fuse")
         if isinstance(fuse, Value):
             from pinproof.tables import fuse_ratings_a

@@ -88,6 +88,7 @@ class Sheet:
     drawer: str = ""  # as it is written in the file
     resistors: Mapping[str, str] = field(default_factory=dict)  # contact id to ohms; the others stand "to choose"
     resistor_note: str = ""
+    idle_resistor: str = "none"  # or "to choose", or its ohms
     asked: bool = True  # False: a starter file, in which "not known" would say nothing
 
 
@@ -276,7 +277,7 @@ def _line(sheet: Sheet) -> Iterator[str]:
             yield '# side of the switches. Open means "through enable", a reading means "directly".'
         yield f"taps_fed = {to_toml(sheet.taps_fed)}"
     if sheet.form in ("pull-up", "pull-down", "divider"):
-        yield 'idle_resistor = "none" # at the far end, always in circuit'
+        yield from _idle_resistor(sheet)
     if sheet.form == "divider":
         yield 'top_resistor = "to choose" # from the feed to the coded wire, at the switches'
     if sheet.form == "ladder":
@@ -308,6 +309,20 @@ def _line(sheet: Sheet) -> Iterator[str]:
         yield 'windows = "free"'
     if sheet.form == "elements":
         yield from _elements(sheet)
+
+
+def _idle_resistor(sheet: Sheet) -> Iterator[str]:
+    """The far-end resistor: none, still to choose, or with its ohms."""
+    if sheet.idle_resistor == "none":
+        yield 'idle_resistor = "none" # at the far end, always in circuit'
+        return
+    yield "# At the far end, always in circuit: an open wire does not give what the list wants with nothing pressed."
+    if sheet.idle_resistor == "to choose":
+        yield f'idle_resistor = "to choose" # {TO_CHOOSE}'
+    else:
+        yield (
+            f'idle_resistor = {{ value = {to_toml(sheet.idle_resistor)}, basis = "assumed" }} # {sheet.resistor_note}'
+        )
 
 
 _FORM_WORDS = {

@@ -245,7 +245,7 @@ class _Work:
     def shift(self, line: int, head: str, column: str, read: str) -> Cell:
         hit = _SHIFT.fullmatch(head)
         if hit is None:
-            raise ValueError(f'"{head[:40]}" names no shift. Write the row as 1>2 or 2>1.')
+            raise ValueError(f'"{head[:40]}" names no shift. Each row is one shift, 1>2 or 2>1; loads are columns.')
         before, after = hit[1], hit[2]
         blank = Cell(f"{before}>{after}", column, line, read, None, None, None, "", "keep", "")
         if not read:

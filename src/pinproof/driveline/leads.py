@@ -56,7 +56,8 @@ def lead_checks(drive: Drive, rows: Sequence[LineRow]) -> list[Check]:
         missing = [] if drive.upshift_time_s is not None else ["engine.upshift_time"]
         missing += [f"climb of gear {each.name}" for each in drive.gears if each.name in lacking and each.climb is None]
         said = "Whether the engine meets its limiter while an upshift takes hold was not looked at."
-        found.append(Check("lead", "all", Verdict.NOT_SHOWN, said, f"Write {', '.join(missing)}; a log shows them."))
+        shows = "it" if len(missing) == 1 else "them"
+        found.append(Check("lead", "all", Verdict.NOT_SHOWN, said, f"Write {', '.join(missing)}; a log shows {shows}."))
     return found
 
 

@@ -11,7 +11,7 @@ Sources: what a controller of this kind has to be told, and the reasons: common 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from pinproof.design.model import Line, Truck, Value
@@ -141,12 +141,25 @@ def settings_sheet(truck: Truck, sums: DriveSums) -> tuple[Setting, ...]:
     return tuple(found)
 
 
+AS_SET = "as set, by [drive.log]"
+
+
+def _ends_of_manual(drive: Drive) -> Iterator[tuple[str, str, str, str]]:
+    """Lowest and highest gear in manual: which, its name, which tap is then refused, on what it rests."""
+    log = drive.log
+    for which, name, way, stated in (
+        ("lowest", drive.lowest_gear, "down", log.lowest_gear if log is not None else None),
+        ("highest", drive.highest_gear, "up", log.highest_gear if log is not None else None),
+    ):
+        yield which, name, way, AS_SET if stated else "assumed, the gearbox's own"
+
+
 def _of_the_log(drive: Drive) -> dict[str, tuple[str, str]]:
     """What [drive.log] says of the controller's settings."""
     log, found = drive.log, {}
     if log is None:
         return {}
-    chosen = "as set, by [drive.log]"
+    chosen = AS_SET
     codes = [f"{detent} {code}" for detent, code in log.lever]
     manual = f"manual is {' or '.join(log.lever_manual)}" if log.lever_manual else ""
     if manual:  # without it the row waits: the codes of the other detents tell nothing of manual
@@ -166,9 +179,11 @@ def _of_the_truck(drive: Drive, sums: DriveSums) -> list[Setting]:
     metric = f"{ends(around, 1.0, 4)} m ({ends(Span.exact(1000.0) / around, 1.0, 4)} rev/km)"
     us = f"{ends(around, 0.0254, 4)} in ({ends(Span.exact(1609.344) / around, 1.0, 4)} rev/mile)"
     both = f"{us}, {metric}" if drive.units == "us" else f"{metric}, {us}"
+    one = around.value
+    enter = f"{plain_number(one / 0.0254, 4)} in" if drive.units == "us" else f"{plain_number(one, 4)} m"
     rows.append(
         Setting(
-            "truck", "rolling circumference", f"enter {plain_number(around.value, 4)} m; it may be {both}",
+            "truck", "rolling circumference", f"enter {enter}; it may be {both}",
             "Every road speed hangs on it.", f"{tyre.basis}, {tyre.how}",
             "Road speed against satellite speed on firm level ground, straight, over 30 s.",
         )
@@ -259,10 +274,10 @@ def _limits(drive: Drive, sums: DriveSums) -> list[Setting]:
     rows += [_lead(each) for each in sums.leads if each.latest_rpm is not None]
     rows += [
         Setting(
-            "limits", f"{which} gear in manual", name, "A tap beyond it is refused.", "as set, by [drive.log]",
+            "limits", f"{which} gear in manual", name, "A tap beyond it is refused.", basis,
             f"In {name} a tap {way} gives no command.",
         )
-        for which, name, way in (("lowest", drive.lowest_gear, "down"), ("highest", drive.highest_gear, "up"))
+        for which, name, way, basis in _ends_of_manual(drive)
     ]  # fmt: skip
     least = drive.least_rpm
     for before, after in pairwise(each.name for each in drive.gears):

@@ -119,11 +119,17 @@ def _cure(circuit: Circuit, fault: StartFault) -> str:
         return "The position line carries no commands: put the buttons on another input."
     if fault.kind in ("wrong-code", "line-fault"):
         return "Put a position switch in series (form H+K): then both must fail."
-    if fault.kind == "bridged" and fault.by_command:
+    if fault.kind == "bridged" and _only_by_press(fault):
         return "Route the command wires apart from the start circuit, not through the same plug."
     if fault.kind in ("stuck-closed", "bridged", "chafed-to-supply", "chafed-to-ground") and "+" not in circuit.form:
         return "A second inhibit in series that fails on its own (form H+K) stops it."
     return "Keep the wires apart and sleeved; repeat the test after any work there."
+
+
+def _only_by_press(fault: StartFault) -> bool:
+    """True if it cranks somewhere with a command pressed where it does not with none."""
+    at_rest = {(each.position, each.request) for each in fault.sets if not each.operated}
+    return any(each.operated and (each.position, each.request) not in at_rest for each in fault.sets)
 
 
 def _listed(names: list[str]) -> str:

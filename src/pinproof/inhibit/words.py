@@ -147,10 +147,15 @@ def harm_words(fault: StartFault, permitted: Sequence[str]) -> str:
         pressed = " with " + " + ".join(each.operated) if each.operated else ""
         groups.setdefault((", ".join(says), pressed), []).append(each)
     alone = {each.position for each in gear if not each.operated}
+    at_rest = {
+        (say, each.position, each.request) for (say, pressed), some in groups.items() if not pressed for each in some
+    }
     parts = []
     for (say, pressed), some in groups.items():
         if pressed and not fault.by_command and {each.position for each in some} <= alone:
             continue
+        if pressed and all((say, each.position, each.request) in at_rest for each in some):
+            continue  # in these digits the same as with nothing pressed
         parts.append(f"{where_words(some)}{pressed}: {say}")
     if not fault.shown:
         parts.append("not shown to happen, and not ruled out")

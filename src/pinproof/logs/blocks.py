@@ -90,34 +90,29 @@ class Block:
 
 
 def blocks(recording: RecordingLike, roles: Sequence[str], rows: int = BLOCK_ROWS) -> Iterator[Block]:
-    """All rows of the roles, in blocks of `rows` rows; the last one may be shorter or empty."""
-    times: list[Floats] = []
-    columns: dict[str, list[Floats]] = {role: [] for role in roles}
+    """All rows of the roles, in blocks of `rows` rows; the last one may be shorter or empty.
+
+    Each block lies in the same memory as the one before: copy what is to be kept.
+    """
+    room = np.empty((len(roles) + 1, rows))
     gaps: list[int] = []
     held = 0
+
+    def block(*, last: bool) -> Block:
+        values = {role: room[number, :held] for number, role in enumerate(roles, start=1)}
+        return Block(room[0, :held], values, np.array(gaps, dtype=np.int64), last)
+
     for chunk in recording.chunks(roles, rows):
         at, size = 0, len(chunk.time_s)
         if chunk.gap_before:
             gaps.append(held)
         while at < size:
             end = min(size, at + rows - held)
-            times.append(chunk.time_s[at:end])
-            for role in roles:
-                columns[role].append(chunk.values[role][at:end])
+            room[0, held : held + end - at] = chunk.time_s[at:end]
+            for number, role in enumerate(roles, start=1):
+                room[number, held : held + end - at] = chunk.values[role][at:end]
             held, at = held + end - at, end
             if held == rows:
-                yield _joined(times, columns, gaps, last=False)
-                times, columns, gaps, held = [], {role: [] for role in roles}, [], 0
-    yield _joined(times, columns, gaps, last=True)
-
-
-def _joined(times: list[Floats], columns: dict[str, list[Floats]], gaps: list[int], *, last: bool) -> Block:
-    return Block(
-        _one(times), {role: _one(parts) for role, parts in columns.items()}, np.array(gaps, dtype=np.int64), last
-    )
-
-
-def _one(parts: list[Floats]) -> Floats:
-    if len(parts) == 1:
-        return parts[0]
-    return np.concatenate(parts) if parts else np.empty(0)
+                yield block(last=False)
+                gaps, held = [], 0
+    yield block(last=True)

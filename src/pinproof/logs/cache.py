@@ -23,8 +23,8 @@ from typing import Any
 import numpy as np
 
 from pinproof import __version__
+from pinproof.logs.cuts import Stretch
 from pinproof.logs.recording import Channel, Finding, Skew, TimeBase
-from pinproof.logs.time_base import Stretch
 
 LAYOUT = 1
 """Raised with every change of what is kept, or of how it is computed."""

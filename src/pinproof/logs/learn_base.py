@@ -13,12 +13,13 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from pinproof.logs import questions
+from pinproof.logs.cuts import Stretch
 from pinproof.logs.logger_map import Entry, TimeEntry
 from pinproof.logs.rates import LEAST_CHANGES, Changes
 from pinproof.logs.recording import Channel, Finding, Skew, TimeBase
 from pinproof.logs.skew import PAIRS, Pair
 from pinproof.logs.source import Tally
-from pinproof.logs.time_base import Clock, Stretch
+from pinproof.logs.time_base import Clock
 
 LONGEST_BEAT_S = 2.0
 """A beat of changes that is slower than this is taken for what the truck does, not for what the logger does."""

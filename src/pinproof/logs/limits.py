@@ -61,18 +61,21 @@ HELD_S = 0.15
 HELD_SAMPLES = 2
 SLIP_MORE = 0.03
 LOCKED = 0.95
+RANGE_S = 60.0  # a transfer stays in one range for longer than a piece of this length, mostly
 SLOPE_S = 0.25  # half the time over which the output's slope is taken
 
 # lever and manual
 ENGAGE_S = 1.0
 WRONG_CODE_S = 5.0
-STATE_INTERVAL_MOST_S = 0.5  # the lever and manual need two samples a second
+STATE_INTERVAL_MOST_S = 0.5  # the lever and manual need two samples a second; taken where the rate is not told
 
 # gears and speeds
 DIFFERS_S = 1.0
 DIFFERS_COMMANDED_S = 2.0
 KNOWN_LEAST_S = 10.0
 SLIPS_S = 1.0
+COMMANDED_SLIP_S = 0.3  # before a new gear is commanded no slip is told
+SHOWN_SLIP_S = 2.0  # nor before one is shown, since it shows when the shift is over
 SETTLE_S = 1.0
 GEAR_LEAST_S = 5.0
 STEADY_LEAST_S = 30.0
@@ -86,7 +89,13 @@ FLARE_FAIL_RPM = 300.0
 FLARE_S = 0.2
 FLARE_AFTER_S = 1.5
 FLARE_BESIDE_S = 0.5
-GEAR_LATE_S = 1.0  # a reported gear shows a shift when it is over
+SHOWN_LATE_BEFORE_S = 3.5  # a reported gear shows a shift when it is over: what is looked at before
+SHOWN_LATE_AFTER_S = 1.2  # and after
+TRANSIT_BESIDE_S = 0.3  # looked at, at least, before the gear was left and after the other was in
+TRANSIT_STAY_S = 0.25  # in its band for so long, a gear was in
+TRANSIT_MOST_S = 3.0
+TRANSIT_BEFORE_S = 1.0
+TRANSIT_FELL_BACK_S = 0.5
 SHIFTS_LEAST = 10
 LOCKED_SLIP = 0.01
 LOCKED_SLIP_RPM = 50.0
@@ -94,7 +103,6 @@ LOCKED_SLIP_S = 1.0
 FAST_ENGINE = 0.8
 ON_LIMITER = 0.98
 ON_LIMITER_S = 2.0
-ON_LIMITER_AFTER_S = 1.0
 LIMITER_UPSHIFTS_LEAST = 3
 DOWNSHIFTS_LEAST = 10
 
@@ -118,6 +126,7 @@ SUPPLY_S = 0.1
 SUPPLY_LEAST_S = 60.0
 WARMER_K = 1.0
 WARMER_S = 10.0
+TEMPERATURE_GAP_S = 30.0  # a temperature is good for so long after its sample, if no data are missing
 TEMPERATURE_LEAST_S = 600.0
 
 # the script

@@ -10,11 +10,13 @@ from __future__ import annotations
 import codecs
 from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from pinproof.logs.faults import LogFault
 
 BLOCK_BYTES = 4 * 2**20
 LONGEST_LINE = 32 * 2**20
+_REST_OF_LINE = 64 * 2**10
 BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
 
 
@@ -36,6 +38,15 @@ def open_read(path: Path) -> bytes:
         raise LogFault(path.name, "no file", what, hint="Check that it may be opened.") from None
 
 
+def _to_a_line_end(file: BinaryIO, block: int) -> bytes:
+    """The next `block` bytes and the rest of the line in which they end, so that nothing need be moved afterwards."""
+    at = file.tell()
+    file.seek(at + block)
+    more = len(file.readline(_REST_OF_LINE))
+    file.seek(at)
+    return file.read(block + more)
+
+
 def line_blocks(
     path: Path, encoding: str, skip_lines: int, block: int = BLOCK_BYTES, counts: dict[str, int] | None = None
 ) -> Iterator[bytes]:
@@ -53,7 +64,7 @@ def line_blocks(
         bom = next((mark for mark, name in BOMS if start.startswith(mark) and name == encoding), b"")
         file.seek(len(bom))
         while True:
-            read = file.read(block)
+            read = _to_a_line_end(file, block) if decoder is None and not returns else file.read(block)
             data = decoder.decode(read, final=not read).encode("utf-8", "replace") if decoder else read
             if returns is None:
                 returns = b"\r" in data and b"\n" not in data

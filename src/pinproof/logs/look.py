@@ -13,13 +13,15 @@ from typing import Any
 import numpy as np
 
 from pinproof.logs import limits
+from pinproof.logs.at_events import SAMPLED
 from pinproof.logs.blocks import Block, Floats, RecordingLike, blocks
+from pinproof.logs.extremes import Extreme
 from pinproof.logs.gear_steps import steps_of
 from pinproof.logs.pin import PinOf
 from pinproof.logs.runs import HeldOf, RunsOf, joined
-from pinproof.logs.seen import Seen, Tally
+from pinproof.logs.seen import Seen, interval_of
 from pinproof.logs.settings import Settings
-from pinproof.logs.speeds import SAMPLED, SpeedsOf
+from pinproof.logs.speeds import SpeedsOf
 from pinproof.logs.taps import Press, presses_of_pin, presses_of_state
 
 STATES = ("mode", "lever", "limp", "refused", "gear_commanded", "gear", "tap_up", "tap_down")
@@ -41,7 +43,7 @@ class _Look:
         self.reported = next((role for role in ("gear_commanded", "gear") if role in self.roles), "")
         shown = "gear" if "gear" in self.roles else self.reported
         self.shown = shown
-        self.speeds = SpeedsOf(settings.drive, self.roles, shown)
+        self.speeds = SpeedsOf(settings.drive, self.roles, shown, shown_late=self.reported == "gear")
         self.pins: dict[str, PinOf] = {}
         self.blind = HeldOf(0.0, 1)
         self.episodes: dict[str, RunsOf] = {}
@@ -53,7 +55,7 @@ class _Look:
         self.tap_source = self._tap_source()
         self._tap_last = math.nan
         self._engine = math.nan
-        self.extremes: dict[str, _Extreme] = {}
+        self.extremes: dict[str, Extreme] = {}
 
     def _tap_source(self) -> str:
         if "tap_up" in self.roles or "tap_down" in self.roles:
@@ -107,7 +109,9 @@ class _Look:
         self._temperatures(block)
         events, steps = self._events(block)
         reported = self.states[self.shown].runs(so_far=True) if self.shown else None
-        self.speeds.take(block, events, steps, here, reported)
+        told = "gear_commanded" if self.shown == "gear" else ""
+        commanded = self.states[told].runs(so_far=True) if told in self.states else None
+        self.speeds.take(block, events, steps, here, reported, commanded)
         if len(time_s):
             self.last_s = float(time_s[-1])
 
@@ -137,8 +141,7 @@ class _Look:
                 if place and not math.isnan(now.before_s[place]):
                     old, new = float(now.value[place - 1]), float(now.value[place])
                     if abs(new - old) == 1.0 and min(old, new) >= 1.0 and max(old, new) <= many:
-                        lead_s = limits.GEAR_LATE_S if self.reported == "gear" else 0.0
-                        steps.append((float(now.first_s[place]) - lead_s, old, new))
+                        steps.append((float(now.first_s[place]), old, new))
         return sorted(found), steps
 
     def _blind(self, block: Block) -> None:
@@ -163,8 +166,10 @@ class _Look:
         if wide.any() or not self.blind.is_quiet:
             self.blind.take(Block(at, {}, np.empty(0, dtype=np.int64), block.last), values)
 
-    def _episode(self, name: str, block: Block, values: Floats, held_s: float = 0.0, samples: int = 1) -> None:
-        runs = self.episodes.setdefault(name, HeldOf(held_s, samples, STATE_GAP_S))
+    def _episode(
+        self, name: str, block: Block, values: Floats, held_s: float = 0.0, samples: int = 1, gap_s: float = STATE_GAP_S
+    ) -> None:
+        runs = self.episodes.setdefault(name, HeldOf(held_s, samples, gap_s))
         if values.any() or not runs.is_quiet:  # a stretch of zeros is nothing to keep
             runs.take(block, values)
 
@@ -172,7 +177,9 @@ class _Look:
         if "engine" not in self.roles or not len(block):
             return
         engine = block.values["engine"]
-        self.extremes.setdefault("engine", _Extreme(1.0)).take(engine, self.row_s, block.stride(EXTREME_S))
+        self.extremes.setdefault("engine", Extreme(1.0, STATE_GAP_S)).take(
+            block, engine, self.row_s, block.stride(EXTREME_S)
+        )
         drive = self.settings.drive
         if drive is None:
             return
@@ -219,16 +226,17 @@ class _Look:
         self._episode("supply outside", block, out, limits.SUPPLY_S, 2)
         self._episode("supply just outside", block, some, 0.0, 2)
         thin = block.stride(EXTREME_S)
-        self.extremes.setdefault("supply", _Extreme(0.05)).take(volts, self.row_s, thin)
-        own = volts if running.all() else volts[running]
-        self.extremes.setdefault("supply running", _Extreme(0.05)).take(own, self.row_s, thin)
+        self.extremes.setdefault("supply", Extreme(0.05, STATE_GAP_S)).take(block, volts, self.row_s, thin)
+        own = volts if running.all() else np.where(running, volts, np.nan)
+        self.extremes.setdefault("supply running", Extreme(0.05, STATE_GAP_S)).take(block, own, self.row_s, thin)
 
     def _temperatures(self, block: Block) -> None:
         low, high = self.settings.temperature_c
         for role in ("coder_temperature", "ambient", "oil"):
             if role in self.roles and len(block):
                 column = block.values[role]
-                self.extremes.setdefault(role, _Extreme(0.5)).take(column, self.row_s, block.stride(EXTREME_S))
+                extreme = self.extremes.setdefault(role, Extreme(0.5, limits.TEMPERATURE_GAP_S))
+                extreme.take(block, column, self.row_s, block.stride(EXTREME_S))
                 if role == "oil":
                     continue
                 with np.errstate(invalid="ignore"):
@@ -237,7 +245,7 @@ class _Look:
                         out |= column > high + limits.WARMER_K
                 made = out.astype(float)
                 made[np.isnan(column)] = np.nan
-                self._episode(f"{role} outside", block, made, limits.WARMER_S, 2)
+                self._episode(f"{role} outside", block, made, limits.WARMER_S, 2, limits.TEMPERATURE_GAP_S)
 
     def _seen(self) -> Seen:
         recording = self.recording
@@ -252,7 +260,7 @@ class _Look:
             {name: each.tally() for name, each in self.extremes.items()},
         )  # fmt: skip
         for role in speeds.interval_s:
-            speeds.interval_s[role] = self._interval(made, role)
+            speeds.interval_s[role] = interval_of(made, role)
         self._find_presses(made)
         self._find_steps(made)
         return made
@@ -264,13 +272,13 @@ class _Look:
         presses: list[Press] = []
         if source.startswith("tap_"):
             roles = source.split(", ")
-            made.tap_interval_s = max(self._interval(made, role) for role in roles)
+            made.tap_interval_s = max(interval_of(made, role) for role in roles)
             for role in roles:
                 way: Any = role.removeprefix("tap_")
-                presses += presses_of_state(made.states[role], way, (1.0,), self._interval(made, role))
+                presses += presses_of_state(made.states[role], way, (1.0,), interval_of(made, role))
         else:
             kind, _, line_id = source.partition(".")
-            made.tap_interval_s = self._interval(made, source)
+            made.tap_interval_s = interval_of(made, source)
             line = self.settings.line(line_id)
             labels = [each.strip().casefold() for each in made.labels(source)]
             for way in ("up", "down"):
@@ -285,58 +293,10 @@ class _Look:
         if made.tap_interval_s > self.settings.least_interval_s * 1.001:
             made.blind_s = ((made.begin_s, made.end_s),)
 
-    def _interval(self, made: Seen, role: str) -> float:
-        """How far apart the samples of a channel are: by its rows, or by what the time base found if that is longer.
-
-        A channel of states changes seldom, so a rate told from changes counts only where a beat was seen in them.
-        """
-        known = [made.row_s]
-        channel = made.channels.get(role)
-        rate = float(getattr(channel, "rate_hz", math.nan))
-        if math.isfinite(rate) and rate > 0.0 and getattr(channel, "rate_basis", "") in ("held", "samples", "straight"):
-            known.append(1.0 / rate)
-        return max(known)
-
     def _find_steps(self, made: Seen) -> None:
         if self.reported:
             made.steps_from = self.reported
-            made.steps = steps_of(made.states[self.reported], self._interval(made, self.reported))
+            made.steps = steps_of(made.states[self.reported], interval_of(made, self.reported))
         elif len(made.speeds.sure):
             made.steps_from = made.speeds.ratio_from
             made.steps = steps_of(joined(made.speeds.sure, limits.DIFFERS_S), 0.0)
-
-
-class _Extreme:
-    """Lowest, highest and a histogram of steps `step`."""
-
-    def __init__(self, step: float) -> None:
-        self.step = step
-        self.low, self.high, self.count = math.inf, -math.inf, 0
-        self.seconds = 0.0
-        self.bins: dict[int, int] = {}
-
-    def take(self, column: Floats, row_s: float, stride: int = 1) -> None:
-        """Extremes of all; the histogram of every so many."""
-        lost = np.isnan(column)
-        known = column[~lost] if lost.any() else column
-        if not len(known):
-            return
-        self.low, self.high = min(self.low, float(known.min())), max(self.high, float(known.max()))
-        self.count += len(known)
-        self.seconds += len(known) * row_s
-        bins = np.clip(np.floor(known[::stride] / self.step), -100_000, 100_000).astype(np.int64)
-        first = int(bins.min())
-        counts = np.bincount(bins - first)
-        for place in np.flatnonzero(counts):
-            self.bins[first + int(place)] = self.bins.get(first + int(place), 0) + int(counts[place])
-
-    def tally(self) -> Tally:
-        if not self.count:
-            return Tally()
-        enough = max(2.0, sum(self.bins.values()) * 1e-5)
-        places = sorted(self.bins)
-        low = next((each for each in places if self.bins[each] >= enough), places[0])
-        high = next((each for each in reversed(places) if self.bins[each] >= enough), places[-1])
-        return Tally(
-            self.low, self.high, self.seconds, max(self.low, low * self.step), min(self.high, (high + 1) * self.step)
-        )

@@ -11,8 +11,9 @@ import math
 from collections.abc import Sequence
 
 from pinproof.logs.checks.pin import reading_words, settled
+from pinproof.logs.extremes import Tally
 from pinproof.logs.results import Offer
-from pinproof.logs.seen import Seen, Tally
+from pinproof.logs.seen import Seen
 from pinproof.logs.settings import Settings
 
 LEAST_S = 600.0  # of driving: less shows no range (common practice, no source)

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from pinproof.logs import cache
+from pinproof.logs.cuts import Stretch, in_order
 from pinproof.logs.faults import LogFault, shown
 from pinproof.logs.learn_base import Learner
 from pinproof.logs.logger_map import Entry, FileForm, LoggerMap
@@ -23,7 +24,7 @@ from pinproof.logs.recording import MOST_ROWS, Channel, Chunk, Finding, TimeBase
 from pinproof.logs.sniff import Sniffed, find_header, kind_of, plain_header, sniff
 from pinproof.logs.source import Converter, Piece, Source, Tally
 from pinproof.logs.stamps import wraps_of
-from pinproof.logs.time_base import Clock, Stretch, in_order
+from pinproof.logs.time_base import Clock
 
 BETWEEN_PARTS_S = 1.0
 """Put between parts of a day whose stamps have no date; how long it really was is not known."""

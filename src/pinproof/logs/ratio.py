@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinproof.logs.blocks import Floats
-from pinproof.logs.limits import BAND, LEAST_OUTPUT_RPM, SLIP_MORE, SLOPE_S
+from pinproof.logs.limits import BAND, LEAST_OUTPUT_RPM, RANGE_S, SLIP_MORE, SLOPE_S
 
 UNKNOWN = -9.0
 
@@ -102,6 +102,26 @@ def gears_with_slip(
     if locked is None:
         return found
     return np.where(locked, gears_of(ratio, slope_per_s, ratios, slack_s, band=band, extra=extra), found)
+
+
+def of_one_range(time_s: Floats, codes: Sequence[Floats]) -> Floats:
+    """Gear where only the road speed tells how quickly the output turns, so each transfer range tells its own gear.
+
+    A transfer is not moved from second to second: in each `RANGE_S` one range must tell a gear for twice as long as any
+    other, or nothing is told; and where another range tells another gear there too, it is not told either.
+    """
+    told = np.array([each > 0.0 for each in codes])
+    piece = np.floor(time_s / RANGE_S).astype(np.int64)
+    piece -= piece[0] if len(piece) else 0
+    many = int(piece[-1]) + 1 if len(piece) else 0
+    counts = np.array([np.bincount(piece, weights=each, minlength=many) for each in told])
+    best = counts.argmax(axis=0)
+    ordered = np.sort(counts, axis=0)
+    clear = (ordered[-1] >= 2.0 * ordered[-2]) & (ordered[-1] > 0.0)
+    stacked = np.array(codes)
+    mine = stacked[best[piece], np.arange(len(time_s))]
+    other = (told & (stacked != mine)).any(axis=0)
+    return np.where(clear[piece] & ~other, mine, UNKNOWN)
 
 
 def slopes(time_s: Floats, output_rpm: Floats, around_s: float = SLOPE_S) -> Floats:

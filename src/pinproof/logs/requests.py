@@ -33,7 +33,10 @@ _DOUBLES = ("", "under-speed guard", "top gear", "bottom gear", "cold")
 
 @dataclass(frozen=True)
 class Tap:
-    """One press as a request. `reason` says why it may go unanswered, "" for a valid tap."""
+    """One press as a request. `reason` says why it may go unanswered, "" for a valid tap.
+
+    `answers` are those of its whole group; `each_its_own`: as many as the group has taps, so the first is this tap's.
+    """
 
     press: Press
     gear: float
@@ -41,7 +44,7 @@ class Tap:
     outcome: Outcome
     answers: tuple[Step, ...] = ()
     output_rpm: float = math.nan
-    late: tuple[Step, ...] = ()
+    each_its_own: bool = False
 
     @property
     def valid(self) -> bool:
@@ -166,7 +169,9 @@ class _Asking:
             if reason and mine in ("held", "missed"):
                 mine = "excluded"
             output = self._output(press.first_s, self._gear(press.first_s))
-            made.append(Tap(press, self._gear(press.first_s), reason, mine, answers if first else (), output))
+            mine_alone = first and len(answers) == len(group) == len(numbers) and answers[0].way == press.way
+            gear = self._gear(press.first_s)
+            made.append(Tap(press, gear, reason, mine, answers if first else (), output, mine_alone))
         return made
 
     def _gear(self, at_s: float) -> float:

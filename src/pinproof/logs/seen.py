@@ -13,24 +13,16 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+import numpy as np
+
 from pinproof.logs import limits
+from pinproof.logs.extremes import Tally
 from pinproof.logs.gear_steps import Step
 from pinproof.logs.pin import PinSeen
 from pinproof.logs.runs import Runs
 from pinproof.logs.speeds import SpeedsSeen
 from pinproof.logs.stretches import Stretches
 from pinproof.logs.taps import Press
-
-
-@dataclass(frozen=True)
-class Tally:
-    """A number's extremes and a coarse histogram of what lies between."""
-
-    lowest: float = math.nan
-    highest: float = math.nan
-    seconds: float = 0.0
-    low: float = math.nan  # with single samples left out
-    high: float = math.nan
 
 
 @dataclass
@@ -129,3 +121,42 @@ def masked(runs: Runs, seen: Seen) -> Runs:
     if not seen.gaps_s or not len(runs):
         return runs
     return runs.pick(~seen.beside.meet(runs.first_s, runs.last_s))
+
+
+def clear_stretches(runs: Runs, seen: Seen) -> list[tuple[float, float]]:
+    """Runs as (from, to) without the time beside gaps at their ends; none of what lies wholly beside one. [s]
+
+    A run ends at every gap, so none lies inside.
+    """
+    found = []
+    beside = seen.beside
+    for first, last in zip(runs.first_s.tolist(), runs.last_s.tolist(), strict=True):
+        place = int(np.searchsorted(beside.end_s, first))
+        if place < len(beside) and beside.begin_s[place] <= first:
+            first = float(beside.end_s[place])
+        place = int(np.searchsorted(beside.end_s, last))
+        if place < len(beside) and beside.begin_s[place] <= last:
+            last = float(beside.begin_s[place])
+        if last > first:
+            found.append((first, last))
+    return found
+
+
+def has_beat(seen: Seen, role: str) -> bool:
+    """True if the time base saw how often a channel has something new; of others it knows only the rows."""
+    return getattr(seen.channels.get(role), "rate_basis", "") in ("held", "samples", "straight")
+
+
+def interval_of(seen: Seen, role: str) -> float:
+    """How far apart the samples of a channel are: by its rows, or by what the time base found if that is longer. [s]
+
+    A channel of states changes seldom, so a rate told from changes counts only where a beat was seen in them. The lever
+    and manual may change so seldom that no beat can be seen: then half a second is taken.
+    """
+    channel = seen.channels.get(role)
+    rate = float(getattr(channel, "rate_hz", math.nan))
+    if has_beat(seen, role) and math.isfinite(rate) and rate > 0.0:
+        return max(seen.row_s, 1.0 / rate)
+    if role in ("lever", "mode") and getattr(channel, "rate_basis", "") == "seldom":
+        return max(seen.row_s, limits.STATE_INTERVAL_MOST_S)
+    return seen.row_s

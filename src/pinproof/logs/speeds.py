@@ -17,22 +17,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pinproof.logs import limits
+from pinproof.logs.at_events import SAMPLED, AtEvents
 from pinproof.logs.blocks import Block, Floats
-from pinproof.logs.flares import Flare, flare_of
-from pinproof.logs.ratio import UNKNOWN, gears_of, gears_with_slip, slopes
+from pinproof.logs.even import even
+from pinproof.logs.flares import Flare, FlaresOf
+from pinproof.logs.ratio import UNKNOWN, gears_of, gears_with_slip, of_one_range, slopes
 from pinproof.logs.runs import HeldOf, Runs, RunsOf
 from pinproof.logs.settings import DriveSettings
-from pinproof.logs.shares import Shares, beat_of
+from pinproof.logs.shares import Shares
 from pinproof.logs.stretches import Stretches
 
 AHEAD_S = 2.2
-BEHIND_S = 3.0
+BEHIND_S = 6.5
 SKEW_LEFT_S = 0.02  # where it was told from the quotient of both
-_LEANS, _LAG_ROWS, _MOVES_PER_S, _MOST_LAG_S = 0.08, 1000, 0.02, 0.3
+_LEANS, _LAG_ROWS, _LAG_ENOUGH, _MOVES_PER_S, _MOST_LAG_S = 0.08, 1000, 20_000, 0.02, 0.3
 SKEW_UNKNOWN_S = 0.1  # taken while nobody has measured how far two channels are apart
-MOST_EVENTS = 200_000
-SAMPLED = ("output", "turbine", "engine", "road", "oil", "throttle", "brake", "supply")
-_PIECE = 16_384  # rows in which a beat shows
 
 
 @dataclass
@@ -62,10 +61,13 @@ class SpeedsSeen:
 class SpeedsOf:
     """Collects. `take` block by block, with what is known of steps so far; `seen` at the end."""
 
-    def __init__(self, drive: DriveSettings | None, roles: Sequence[str], reported: str) -> None:
+    def __init__(
+        self, drive: DriveSettings | None, roles: Sequence[str], reported: str, *, shown_late: bool = False
+    ) -> None:
         self.drive = drive
         self.roles = [role for role in (*SAMPLED, "lockup") if role in roles]
         self.reported = reported
+        self.before_s = limits.SHOWN_SLIP_S if shown_late else limits.COMMANDED_SLIP_S  # no slip is told there
         self.ratio = HeldOf(limits.HELD_S, limits.HELD_SAMPLES)
         self.sure = HeldOf(limits.HELD_S, limits.HELD_SAMPLES)
         self.slipping = HeldOf(0.1, 2)
@@ -77,16 +79,14 @@ class SpeedsOf:
         self.road, self.engine = Shares(), Shares()
         self.road_ranges = dict.fromkeys((name for name, _ in drive.reductions), 0) if drive else {}
         self.locked_s = self.known_s = self.driving_s = 0.0
-        self.flares: list[Flare] = []
+        self.events = AtEvents()
+        self.shifts = FlaresOf(drive.ratios if drive is not None else (), shown_late=shown_late)
         self.interval: dict[str, float] = {}
         self._time: Floats = np.empty(0)
         self._kept: dict[str, Floats] = {role: np.empty(0) for role in self.roles}
         self._gap_s: list[tuple[float, float]] = []
         self._done_s = -np.inf
-        self._events: list[float] = []
-        self._event_at: list[Floats] = []
-        self._sampled: dict[str, list[Floats]] = {role: [] for role in SAMPLED}
-        self._steps: list[tuple[float, float, float]] = []
+        self._commanded: Runs | None = None
 
     def take(
         self,
@@ -95,6 +95,7 @@ class SpeedsOf:
         steps: Sequence[tuple[float, float, float]],
         gaps_s: Sequence[tuple[float, float]],
         reported: Runs | None,
+        commanded: Runs | None = None,
     ) -> None:
         """Go on.
 
@@ -106,11 +107,12 @@ class SpeedsOf:
             Steps in this block.
         gaps_s : sequence of (from, to)
             Gaps in this block.
-        reported : Runs or None
-            The reported gear so far.
+        reported, commanded : Runs or None
+            The reported gear and the commanded gear so far.
         """
-        self._events += list(events_s)[: max(0, MOST_EVENTS - len(self._events))]
-        self._steps += steps
+        self._commanded = commanded
+        self.events.expect(events_s)
+        self.shifts.expect(steps)
         self._gap_s += gaps_s
         time_s = np.concatenate([self._time, block.time_s]) if len(self._time) else block.time_s
         values = {
@@ -128,91 +130,24 @@ class SpeedsOf:
             self._work(time_s, values, slice(first, end), until, reported)
             self._done_s = float(time_s[end - 1]) if end > first else self._done_s
         keep = int(np.searchsorted(time_s, min(self._done_s, time_s[-1]) - BEHIND_S))
-        self._time = time_s[keep:]
-        self._kept = {role: column[keep:] for role, column in values.items()}
+        self._time = time_s[keep:].copy()  # the block's memory is used again
+        self._kept = {role: column[keep:].copy() for role, column in values.items()}
         self._gap_s = [each for each in self._gap_s if each[1] > self._time[0] - BEHIND_S]
 
     def _work(
         self, time_s: Floats, values: dict[str, Floats], rows: slice, until_s: float, reported: Runs | None
     ) -> None:
-        self._sample(time_s, values, until_s)
-        smooth = {role: self._even(role, time_s, values[role]) for role in self.roles if role in _SPEEDS}
-        self._see_flares(time_s, smooth, until_s)
+        self.events.take(time_s, values, until_s)
+        smooth: dict[str, Floats] = {}
+        for role in self.roles:
+            if role in _SPEEDS:
+                smooth[role], interval_s = even(time_s, values[role], self.interval.get(role))
+                if interval_s is not None:
+                    self.interval[role] = interval_s
+        if self.drive is not None and "turbine" in smooth and "output" in smooth:
+            self.shifts.take(time_s, smooth["turbine"], smooth["output"], until_s)
         if self.drive is not None and rows.stop > rows.start:
             self._gears(time_s, values, smooth, rows, reported)
-
-    def _even(self, role: str, time_s: Floats, column: Floats) -> Floats:
-        """A speed at every row: straight between its own samples, whether the rest is empty or held."""
-        known = ~np.isnan(column)
-        nodes: NDArray[np.int64] | None = None
-        if not known.all():
-            nodes = np.flatnonzero(known)
-            if len(nodes) < 2:
-                return np.full(len(column), np.nan)
-        kept = column if nodes is None else column[nodes]
-        at = time_s if nodes is None else time_s[nodes]
-        period = float(np.median(np.diff(at[:4001]))) if len(at) > 1 else 1.0
-        piece = kept[:_PIECE]
-        every = beat_of(piece, np.flatnonzero(piece[1:] != piece[:-1]) + 1)
-        if not every and len(kept) > _PIECE:
-            every = beat_of(kept, np.flatnonzero(kept[1:] != kept[:-1]) + 1)
-        if not every:  # it hardly moves: as before
-            every = max(1, round(self.interval.get(role, period) / max(period, 1e-9)))
-        self.interval[role] = every * period
-        if every >= 2:
-            fresh = np.append(0, np.flatnonzero(kept[1:] != kept[:-1]) + 1)
-            late = np.append(fresh[1:], len(kept)) - every
-            late = late[late > fresh + every // 2]
-            own = np.unique(np.concatenate([fresh, late, [len(kept) - 1]]))
-            nodes = own if nodes is None else nodes[own]
-        if nodes is None:
-            return column
-        even = np.interp(time_s, time_s[nodes], column[nodes])
-        far = max(limits.GAP_S, 3.0 * self.interval[role])
-        before = np.maximum(np.searchsorted(nodes, np.arange(len(time_s)), side="right") - 1, 0)
-        after = np.minimum(before + 1, len(nodes) - 1)
-        if every >= 2:
-            return even
-        lost = (time_s - time_s[nodes[before]] > far) | (time_s[nodes[after]] - time_s > far)
-        return np.where(lost, np.nan, even)
-
-    def _sample(self, time_s: Floats, values: dict[str, Floats], until_s: float) -> None:
-        now = np.array([each for each in self._events if each <= until_s])
-        if not len(now):
-            return
-        self._events = [each for each in self._events if each > until_s]
-        self._event_at.append(now)
-        for role in SAMPLED:
-            found = np.full(len(now), np.nan)
-            if role in values:
-                row = np.maximum(np.searchsorted(time_s, now, side="right") - 1, 0)
-                found = np.where(now - time_s[row] <= limits.STALE_S, values[role][row], np.nan)
-                known = np.flatnonzero(~np.isnan(values[role])) if np.isnan(found).any() else ()
-                if len(known):
-                    place = np.searchsorted(time_s[known], now, side="right") - 1
-                    row = known[np.maximum(place, 0)]
-                    fresh = (place >= 0) & (now - time_s[row] <= limits.STALE_S)
-                    found = np.where(fresh, values[role][row], np.nan)
-            self._sampled[role].append(found)
-
-    def _see_flares(self, time_s: Floats, smooth: dict[str, Floats], until_s: float) -> None:
-        ready = [each for each in self._steps if each[0] + limits.FLARE_AFTER_S <= min(until_s, time_s[-1])]
-        if not ready:
-            return
-        self._steps = [each for each in self._steps if each[0] + limits.FLARE_AFTER_S > min(until_s, time_s[-1])]
-        if self.drive is None or "turbine" not in smooth or "output" not in smooth:
-            return
-        for at_s, before, after in ready:
-            rows = slice(
-                int(np.searchsorted(time_s, at_s - limits.FLARE_BESIDE_S)),
-                int(np.searchsorted(time_s, at_s + limits.FLARE_AFTER_S, side="right")),
-            )
-            made = flare_of(
-                time_s[rows] - at_s, smooth["turbine"][rows], smooth["output"][rows],
-                self.drive.ratios[int(before) - 1], self.drive.ratios[int(after) - 1],
-            )  # fmt: skip
-            if made is not None:
-                self.flares.append(Flare(at_s, before, after, *made))
 
     def _gears(
         self, time_s: Floats, values: dict[str, Floats], smooth: dict[str, Floats], rows: slice, reported: Runs | None
@@ -241,7 +176,7 @@ class SpeedsOf:
             return
         slack = (self.interval[over] + self.interval["output" if output is not None else "road"]) / 2.0 + SKEW_UNKNOWN_S
         extra = drive.ratio_spread + spread
-        codes = None
+        each_range: list[Floats] = []
         for reduction in [None] if output is not None else [span for _, span in drive.reductions]:
             turning = base[rows] if reduction is None else base[rows] * 60.0 * reduction.value / drive.around_m.value
             q = quotient(smooth[over][rows], turning)
@@ -252,11 +187,8 @@ class SpeedsOf:
                 mine = gears_of(q, slope, drive.ratios, slack, extra=extra)
             else:
                 mine = gears_with_slip(q, slope, drive.ratios, slack, drive.slip[1], locked, extra=extra)
-            if codes is None:
-                codes = mine
-            else:
-                codes = np.where(codes == UNKNOWN, mine, np.where((mine == UNKNOWN) | (mine == codes), codes, UNKNOWN))
-        assert codes is not None
+            each_range.append(mine)
+        codes = each_range[0] if len(each_range) == 1 else of_one_range(now, each_range)
         self.ratio.take(block, codes)
         if over == "engine":
             self.sure.take(
@@ -336,8 +268,12 @@ class SpeedsOf:
         since = now - reported.first_s[place]
         nexts = np.append(reported.first_s[1:], np.inf)[place]
         good = known & (gear >= 1.0) & (gear <= len(drive.ratios)) & (since > limits.SETTLE_S)
-        good &= (nexts - now > 0.3) & (now - reported.last_s[place] < limits.GAP_S) & ~away & np.isfinite(q)
+        good &= (nexts - now > self.before_s) & (now - reported.last_s[place] < limits.GAP_S) & ~away & np.isfinite(q)
         good &= output > limits.STEADY_OUTPUT_RPM
+        told = self._commanded
+        if told is not None and told is not reported and len(told):  # a shift under way shows in the command first
+            ahead = np.searchsorted(told.first_s, now + self.before_s, side="right") - 1
+            good &= told.value[np.maximum(ahead, 0)] == gear
         number = np.where(good, gear, 1.0).astype(np.intp) - 1
         share = q / np.asarray(drive.ratios)[number] - 1.0
         slope = np.abs(rising)
@@ -351,8 +287,12 @@ class SpeedsOf:
             steady = good & (slope < limits.STEADY_PER_S) & off
         if above.any() or not self.slipping.is_quiet:
             self.slipping.take(block, np.where(above, gear, 0.0))
-        many = len(drive.ratios)
-        of = [np.bincount(number, weights=step * which, minlength=many) for which in (good, inside, above, steady)]
+        many, kinds = len(drive.ratios), (good, inside, above, steady)
+        mixed = sum(
+            (each.astype(np.intp) << bit for bit, each in enumerate(kinds)), number.astype(np.intp) << len(kinds)
+        )
+        spent = np.bincount(mixed, weights=step, minlength=many << len(kinds)).reshape(many, -1)
+        of = [spent[:, np.arange(spent.shape[1]) >> bit & 1 == 1].sum(axis=1) for bit in range(len(kinds))]
         thin = slice(None, None, block.stride(STEADY_EVERY_S))
         for row in np.flatnonzero(of[0]).tolist():
             mine = row + 1
@@ -371,10 +311,12 @@ class SpeedsOf:
         """
         with np.errstate(invalid="ignore"):
             fits = good & (np.abs(share) < _LEANS)
-        own = number[fits]
+        rows = np.flatnonzero(fits)
+        rows = rows[:: max(1, len(rows) // _LAG_ENOUGH)]
+        own = number[rows]
         if len(own) < _LAG_ROWS:
             return None
-        y, x = share[fits], rising[fits]
+        y, x = share[rows], rising[rows]
         many = np.maximum(np.bincount(own), 1)
         y = y - (np.bincount(own, weights=y) / many)[own]
         x = x - (np.bincount(own, weights=x) / many)[own]
@@ -406,11 +348,7 @@ class SpeedsOf:
 
     def seen(self) -> SpeedsSeen:
         """All that was found, in the order of time."""
-        at = np.concatenate(self._event_at) if self._event_at else np.empty(0)
-        order = np.argsort(at, kind="stable")
-        sampled = {
-            role: np.concatenate(parts)[order] if parts else np.empty(0) for role, parts in self._sampled.items()
-        }
+        event_s, sampled = self.events.seen()
         over = "turbine" if "turbine" in self.roles else "engine" if "engine" in self.roles else ""
         under = "output" if "output" in self.roles else "road" if "road" in self.roles else ""
         told = f"{over} ÷ {under}" if over and under and self.drive is not None else ""
@@ -418,7 +356,7 @@ class SpeedsOf:
         return SpeedsSeen(
             ratio, ratio if over == "turbine" else self.sure.runs(), told,
             self.slipping.runs(), self.in_band, self.off, self.shares, self.road,
-            self.road_ranges, self.engine, self.locked_s, self.lock_slips.runs(), tuple(self.flares), at[order],
+            self.road_ranges, self.engine, self.locked_s, self.lock_slips.runs(), tuple(self.shifts.found), event_s,
             sampled, self.known_s, self.driving_s, dict(self.interval),
         )  # fmt: skip
 

@@ -10,12 +10,12 @@ How:     one piece is held back until the next has begun, so rows that come late
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import numpy as np
 
 from pinproof.logs.clock_words import sentences
+from pinproof.logs.cuts import Stretch, joined, part
 from pinproof.logs.faults import LogFault
 from pinproof.logs.late_rows import LATE_ROWS, a_little_late, fill_a_hole, odd_stamps, repeats
 from pinproof.logs.recording import Finding, Floats
@@ -26,15 +26,6 @@ MOST_GAPS = 1000
 JUMP_S = 3600.0
 COARSE_SHARE = 0.3
 _ALWAYS_BACK = 0.1
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """Rows without a gap inside, stamps strictly increasing."""
-
-    time_s: Floats
-    values: dict[str, Floats]
-    gap_before: bool
 
 
 class Clock:
@@ -130,7 +121,7 @@ class Clock:
             self._held = piece
             return self._give(held)
         if held is not None:
-            piece = _joined(held, piece)
+            piece = joined(held, piece)
         clean = self._clean(piece, final)
         keep = min(len(clean.stamp_s), LATE_ROWS + self._undecided)
         at = len(clean.stamp_s) - keep
@@ -166,11 +157,11 @@ class Clock:
 
     def _spread(self, piece: Piece) -> Piece | None:
         if self._open_run is not None:
-            piece = _joined(self._open_run, piece)
+            piece = joined(self._open_run, piece)
         stamp_s = piece.stamp_s
         begins = np.flatnonzero(np.diff(stamp_s, prepend=-np.inf) != 0.0)
         last = int(begins[-1])
-        self._open_run = _part(piece, last, len(stamp_s))
+        self._open_run = part(piece, last, len(stamp_s))
         if last == 0:
             if len(stamp_s) > 1_000_000:
                 raise LogFault(
@@ -269,7 +260,7 @@ class Clock:
         at = len(stamp_s) - self._undecided
         done = self._sorted_part(stamp_s[:at], {role: each[:at] for role, each in values.items()}, before_s)
         tail = Piece(stamp_s[at:], {role: each[at:] for role, each in values.items()})
-        return _joined(done, tail)
+        return joined(done, tail)
 
     def _sorted_part(self, stamp_s: Floats, values: dict[str, Floats], before_s: float) -> Piece:
         if not (np.diff(stamp_s) >= 0.0).all():
@@ -366,8 +357,8 @@ class Clock:
         for begin, end in itertools.pairwise(bounds):
             gap = self._gap_next or begin > 0 or (begin == 0 and bool(len(long)) and int(long[0]) == 0)
             self._gap_next = False
-            part = _part(piece, begin, end)
-            given.append(Stretch(part.stamp_s, part.values, gap))
+            rows = part(piece, begin, end)
+            given.append(Stretch(rows.stamp_s, rows.values, gap))
         return given
 
     def _gap(self, start_s: float, end_s: float, jump: bool) -> None:
@@ -385,31 +376,3 @@ class Clock:
     def findings(self) -> list[Finding]:
         """What was found and done, as sentences."""
         return sentences(self.steps, self._notes, self.gaps, self.gap_count, self.gap_total_s, twice=self._again)
-
-
-def _joined(one: Piece, other: Piece) -> Piece:
-    return Piece(
-        np.concatenate((one.stamp_s, other.stamp_s)),
-        {role: np.concatenate((each, other.values[role])) for role, each in one.values.items()},
-    )
-
-
-def _part(piece: Piece, begin: int, end: int) -> Piece:
-    if begin == 0 and end == len(piece.stamp_s):
-        return piece
-    return Piece(piece.stamp_s[begin:end], {role: each[begin:end] for role, each in piece.values.items()})
-
-
-def in_order(stretches: Iterator[Stretch], rows: int) -> Iterator[Stretch]:
-    """The same stretches in pieces of at most `rows`."""
-    for each in stretches:
-        length = len(each.time_s)
-        if length <= rows:
-            yield each
-            continue
-        for begin in range(0, length, rows):
-            end = min(begin + rows, length)
-            yield Stretch(
-                each.time_s[begin:end], {role: one[begin:end] for role, one in each.values.items()},
-                each.gap_before and begin == 0,
-            )  # fmt: skip

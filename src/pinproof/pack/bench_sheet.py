@@ -11,6 +11,7 @@ from datetime import date
 
 from pinproof.meter import BenchSheet
 from pinproof.meter.sheet import SheetTable, headline, sheet_tables
+from pinproof.meter.stations import STEPS
 from pinproof.pack import blocks
 from pinproof.pack.blocks import Block
 from pinproof.pack.pages import blocks_pdf
@@ -27,14 +28,15 @@ RULES = (
 def bench_sheet_pdf(sheet: BenchSheet, *, paper: str = "a4", made_on: date | None = None) -> bytes:
     """The sheet as a PDF. Raises as `pages.blocks_pdf`."""
     name = sheet.truck_name or sheet.truck_id
+    tables = sheet_tables(sheet)
     body: list[Block] = [
         blocks.heading(f"Bench sheet of {name}", 1),
         blocks.para(f"{headline(sheet)} Meter: {sheet.meter}. Done by ____________ on ____________", soft=True),
         blocks.care_box("Before you touch the truck", CAUTIONS),
-        blocks.bullets(RULES),
+        blocks.bullets((*RULES, *_left_out({each.step for each in tables}))),
     ]
     step = 0
-    for each in sheet_tables(sheet):
+    for each in tables:
         if each.step != step:
             step = each.step
             body.append(blocks.heading(each.title.partition(":")[0], 2))
@@ -43,6 +45,15 @@ def bench_sheet_pdf(sheet: BenchSheet, *, paper: str = "a4", made_on: date | Non
     when = f" · {made_on.isoformat()}" if made_on else ""
     foot = f"Bench sheet · {name} · design {sheet.truck_id}{when}"
     return blocks_pdf(body, f"Bench sheet of {name}", foot, paper=paper, made_on=made_on)
+
+
+def _left_out(present: set[int]) -> list[str]:
+    """A sentence for the numbers that are missing, so that nobody looks for a lost page."""
+    lacking = [str(step) for step in STEPS if step not in present and step < max(present, default=0)]
+    if not lacking:
+        return []
+    which = f"Step {lacking[0]} is" if len(lacking) == 1 else f"Steps {', '.join(lacking)} are"
+    return [f"{which} not here: this truck has nothing to measure there."]
 
 
 def _table(each: SheetTable) -> list[Block]:

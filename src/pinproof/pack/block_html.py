@@ -12,12 +12,13 @@ from collections.abc import Mapping, Sequence
 from pinproof.drawings import Drawing
 from pinproof.drawings.measure import one_line
 from pinproof.pack.blocks import MARKS, Block, Cell
-from pinproof.pack.markup import Html, el
+from pinproof.pack.markup import Html, el, join
 from pinproof.pack.sections import VERDICT_CLASSES, mark
 from pinproof.pack.style import page_css
 from pinproof.pack.typeface import font_css
 
 _VERDICTS = {name: verdict for verdict, name in MARKS.items()}
+_BREAK = "\u200b"  # where a printed word may be broken; a page says it with an element that nobody copies
 
 
 def blocks_html(body: Sequence[Block], title: str, foot: str, drawings: Mapping[str, Drawing]) -> str:
@@ -49,7 +50,7 @@ def blocks_html(body: Sequence[Block], title: str, foot: str, drawings: Mapping[
 def _block(one: Block, drawings: Mapping[str, Drawing]) -> Html:
     kind = one["kind"]
     if kind == "heading":
-        return el(f"h{one['level']}", one["text"])
+        return el(f"h{one['level']}", _text(one["text"]))
     if kind == "para":
         return el("p", *_runs(one["runs"]), **({"class_": "soft"} if one["soft"] else {}))
     if kind == "list":
@@ -59,11 +60,14 @@ def _block(one: Block, drawings: Mapping[str, Drawing]) -> Html:
     if kind == "verdict":
         verdict = _VERDICTS[one["mark"]]
         told = [el("p", *_runs(each)) for each in one["paras"]]
-        word = el("p", mark(verdict), one["text"], class_="word")
+        word = el("p", mark(verdict), _text(one["text"]), class_="word")
         return el("section", word, *told, class_=f"answer {VERDICT_CLASSES[verdict]}")
     if kind == "care":
         return el(
-            "section", el("h2", one["title"]), el("ul", *(el("li", *_runs(i)) for i in one["items"])), class_="care"
+            "section",
+            el("h2", _text(one["title"])),
+            el("ul", *(el("li", *_runs(i)) for i in one["items"])),
+            class_="care",
         )
     if kind == "figure":
         return el("figure", Html(drawings[one["svg"].removesuffix(".svg")].svg))
@@ -73,19 +77,27 @@ def _block(one: Block, drawings: Mapping[str, Drawing]) -> Html:
 
 
 def _runs(runs: Sequence[Sequence[str | bool]]) -> list[Html]:
-    return [el("b", str(text)) if strong else el("span", str(text)) for text, strong in runs]
+    return [el("b" if strong else "span", _text(str(text))) for text, strong in runs]
+
+
+def _text(text: str) -> Html:
+    """The text escaped, with its places for a line's end."""
+    return Html("<wbr>".join(join(piece) for piece in text.split(_BREAK)))
 
 
 def _table(one: Block, drawings: Mapping[str, Drawing]) -> Html:
-    head = el("thead", el("tr", *(el("th", each, scope="col") for each in one["heads"])))
+    head = el("thead", el("tr", *(el("th", _text(each), scope="col") for each in one["heads"])))
     rows = [
         el(
             "tr",
-            *(el("td", *_cell(cell, drawings), data_label=name) for name, cell in zip(one["heads"], row, strict=True)),
+            *(
+                el("td", *_cell(cell, drawings), data_label=name.replace(_BREAK, ""))
+                for name, cell in zip(one["heads"], row, strict=True)
+            ),
         )
         for row in one["rows"]
     ]
-    return el("table", el("caption", one["caption"]), head, el("tbody", *rows))
+    return el("table", el("caption", _text(one["caption"])), head, el("tbody", *rows))
 
 
 def _cell(cell: Cell, drawings: Mapping[str, Drawing]) -> list[Html]:

@@ -205,7 +205,7 @@ def list_blocks(truck: Truck, harness: Harness, level: int = 2) -> list[Block]:
 def _end(wire: Wire, which: str) -> str:
     end = wire.a if which == "a" else wire.b
     extra = ", ".join(part for part in (end.terminal, f"seal {end.seal}" if end.seal else "") if part)
-    return f"{end.label}{f' ({extra})' if extra else ''}, strip {end.strip_mm:g}"
+    return f"{end.label}{f' ({extra})' if extra else ''}, strip {end.strip_mm:g} mm"
 
 
 def _splice_table(harness: Harness) -> Block:
@@ -306,6 +306,8 @@ def parts_blocks(truck: Truck, harness: Harness) -> list[Block]:
     without = sum(1 for row in parts_rows(truck, harness) if not row[7])
     told = f"Cost of what is to be ordered: {total:.2f}{currency}"
     told += f"; {without} of {len(rows)} rows have no price in the file." if without else "."
+    if without == len(rows):
+        told = "No cost can be told: the file has no prices."
     return [
         blocks.heading("Parts", 2),
         blocks.table("Parts, longest delivery first", heads, rows),

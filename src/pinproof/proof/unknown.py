@@ -91,11 +91,12 @@ def _distances(view: LineView) -> tuple[Finding, ...]:
         target = wanted[need.means]
         name = " + ".join(situation.operated) or "nothing operated"
         if math.isinf(target) or math.isinf(nominal):
-            off = "open as wanted" if math.isinf(target) and math.isinf(nominal) else "open against closed"
+            both = math.isinf(target) and math.isinf(nominal)
+            off = "as wanted" if both else "a resistor is missing" if math.isinf(nominal) else "it must be open"
         else:
             off = _off(nominal / target - 1.0) if target > 0.0 else "the target is a short"
         text = (
-            f"{name}: the coder shows {_ohm(nominal)} ({_ohm(low)} to {_ohm(high)}, dry); "
+            f"{name}: the coder shows {_ohm(nominal)} ({_span(low, high)}dry); "
             f"{need.means} wants {_ohm(target)}: {off}."
         )
         numbers: dict[str, float | str] = {
@@ -109,6 +110,11 @@ def _off(ratio: float) -> str:
     """How far off in percent with one decimal; what rounds to nothing is on target."""
     percent = f"{ratio * 100.0:+.1f}"
     return "on target" if float(percent) == 0.0 else f"{percent} % off"
+
+
+def _span(low: float, high: float) -> str:
+    """ "2.8 kΩ to 2.98 kΩ, ", or nothing where both ends are open."""
+    return "" if math.isinf(low) else f"{_ohm(low)} to {_ohm(high)}, "
 
 
 def _ohm(ohm: float) -> str:

@@ -1,11 +1,11 @@
-"""The file that keeps readings: SQLite, one committed reading after another.
+"""The file that keeps readings and log proofs: SQLite, one committed entry after another.
 
-Answers: every reading that was ever committed, whatever happened to the program or the power since.
+Answers: every reading and log proof that was ever committed, whatever happened to the program or the power since.
 Units:   values in ohms or volts as `unit` says; temperatures in degrees Celsius; times are UTC, ISO 8601.
 Touches: the record file and the two that SQLite keeps beside it while it is open (-wal, -shm).
 Sources: write-ahead log, ``synchronous = FULL``: SQLite's own documentation, "Atomic Commit" and "Write-Ahead Logging".
 
-A reading is never changed and never deleted. A wrong one is struck out: it stays, with the time and the reason.
+Neither is ever changed or deleted. A wrong one is struck out: it stays, with the time and the reason.
 """
 
 from __future__ import annotations
@@ -14,10 +14,12 @@ import math
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pinproof.errors import PinproofError
+from pinproof.record import log_proofs
+from pinproof.record.log_proofs import LogProof
 
 SUFFIX = ".readings.sqlite"
 WAIT_S = 10.0  # for another program that is writing
@@ -50,6 +52,7 @@ MIGRATIONS: tuple[str, ...] = (
     ALTER TABLE readings ADD COLUMN struck_why TEXT;
     CREATE INDEX readings_by_station ON readings (station, taken_utc);
     """,
+    log_proofs.TABLES,
 )
 VERSION = len(MIGRATIONS)
 
@@ -86,7 +89,7 @@ class Entry:
 
 @dataclass
 class RecordFault(PinproofError):
-    """A record that cannot be used, or a reading it refuses. Nothing was written."""
+    """A record that cannot be used, or a reading or log proof it refuses. Nothing was written."""
 
     file: str
     said: str
@@ -160,6 +163,75 @@ class Record:
             if done.rowcount != 1:
                 raise RecordFault(self.path.name, f"There is no reading {number} that still counts.")
 
+    def add_log_proof(self, proof: LogProof, snapshot: Snapshot) -> tuple[LogProof, bool]:
+        """Keep what logs proved; when this returns it is on the disk.
+
+        Returns
+        -------
+        LogProof, bool
+            As it is kept, and whether it is new. If the latest one that counts says the same of the same design and
+            files, that one is given and nothing is written.
+
+        Raises
+        ------
+        RecordFault
+            The proof is of another design, or the file cannot be read or written.
+        """
+        for design_id in (snapshot.design_id, proof.design_id or snapshot.design_id):
+            if design_id != self.design_id:
+                raise self._foreign(design_id, "This log proof is")
+        rows = log_proofs.rows_of(proof, self.design_id, snapshot.hash)
+        number, fresh = 0, False
+        with self._write() as db:
+            last = db.execute("SELECT max(id) FROM log_proofs WHERE struck_utc IS NULL").fetchone()[0]
+            known = None if last is None else self._log_proofs(number=last)[0]
+            if known is not None and known.says_the_same(replace(proof, snapshot=snapshot.hash)):
+                number = known.number
+            else:
+                fresh = True
+                db.execute(
+                    "INSERT OR IGNORE INTO snapshots VALUES (?, ?, ?)", (snapshot.hash, snapshot.text, proof.kept_utc)
+                )
+                done = db.execute(
+                    "INSERT INTO log_proofs (kept_utc, verdict, summary, program, design_id, snapshot) "
+                    "VALUES (?, ?, ?, ?, ?, ?)",
+                    rows.proof,
+                )
+                number = done.lastrowid or 0
+                db.executemany(
+                    f"INSERT INTO log_proof_files ({log_proofs.FILE_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)",
+                    [(number, *each) for each in rows.files],
+                )
+        return self._log_proofs(number=number)[0], fresh
+
+    def log_proofs(self, *, struck: bool = False) -> tuple[LogProof, ...]:
+        """Log proofs in the order they were kept; with `struck`, those struck out as well.
+
+        Raises
+        ------
+        RecordFault
+            The file is damaged.
+        """
+        return tuple(each for each in self._log_proofs() if struck or not each.struck_utc)
+
+    def _log_proofs(self, *, number: int | None = None) -> tuple[LogProof, ...]:
+        proof, file, values = ("WHERE id = ?", "WHERE proof = ?", [number]) if number is not None else ("", "", [])
+        with self._read():
+            rows = self._db.execute(f"SELECT {log_proofs.COLUMNS} FROM log_proofs {proof} ORDER BY id", values)
+            found = rows.fetchall()
+            files = self._db.execute(f"SELECT {log_proofs.FILE_COLUMNS} FROM log_proof_files {file}", values)
+            return log_proofs.proofs_of(found, files.fetchall())
+
+    def strike_log_proof(self, number: int, struck_utc: str, why: str) -> None:
+        """Strike a log proof out: it stays on record, and counts no more; RecordFault if there is none such."""
+        with self._write() as db:
+            done = db.execute(
+                "UPDATE log_proofs SET struck_utc = ?, struck_why = ? WHERE id = ? AND struck_utc IS NULL",
+                (struck_utc, why[:LONGEST_TEXT], number),
+            )
+            if done.rowcount != 1:
+                raise RecordFault(self.path.name, f"There is no log proof {number} that still counts.")
+
     def entries(self, *, station: str | None = None, struck: bool = False) -> tuple[Entry, ...]:
         """Readings, the earliest first; with `struck`, those struck out as well."""
         wanted, values = [], []
@@ -200,11 +272,11 @@ class Record:
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def _foreign(self, design_id: str) -> RecordFault:
+    def _foreign(self, design_id: str, what: str = "These readings are") -> RecordFault:
         return RecordFault(
             self.path.name,
-            f'These readings are of design "{design_id}"; this record is of design "{self.design_id}".',
-            "Readings of another truck prove nothing here. Name that truck's own design file.",
+            f'{what} of design "{design_id}"; this record is of design "{self.design_id}".',
+            "What another truck showed proves nothing here. Name that truck's own design file.",
         )
 
     @contextmanager

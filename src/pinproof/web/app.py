@@ -30,6 +30,7 @@ from starlette.routing import Route, compile_path
 from pinproof.chain.measures import LINKS
 from pinproof.errors import PinproofError
 from pinproof.proof import as_json
+from pinproof.web.customary import customary
 from pinproof.web.finding import Finding, finding_of
 from pinproof.web.history import Standing
 from pinproof.web.jobs import Jobs, TooBusy
@@ -263,7 +264,10 @@ def _request_ask(site: Site, request: Request) -> Ask:
 
 
 def _html(ask: Ask, template: str, context: Mapping[str, Any], status: int = 200) -> Response:
-    return Response(page_html(template, {**base_context(ask), **context}), status, media_type="text/html")
+    html = page_html(template, {**base_context(ask), **context})
+    if ask.settings.units == "us":
+        html = customary(html)
+    return Response(html, status, media_type="text/html")
 
 
 def base_context(ask: Ask) -> dict[str, Any]:
@@ -278,7 +282,7 @@ def base_context(ask: Ask) -> dict[str, Any]:
     verdicts: dict[str, str] = {}
     standing = ask.site.workspace.standing(name) if design is not None else Standing()
     if design is not None and design.usable:
-        verdicts = ask.site.work.verdicts(design.truck, ask.site.workspace.folder)
+        verdicts = ask.site.work.verdicts(design, ask.site.workspace)
     return {
         "ask": ask, "page": ask.page, "design": design, "settings": ask.settings, "pages": ask.site.pages,
         "address": ask.site.address, "here": ask.address if design else ask.site.address, "verdicts": verdicts,

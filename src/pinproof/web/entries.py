@@ -127,6 +127,8 @@ def _entry(path: str, key: Key, value: Any) -> Entry:
         basis, note = str(value.get("basis", "")), str(value.get("note", ""))
     elif value is not None and not isinstance(value, list):
         parts = [Part(at, "", _plain(value))]
+        if key.kind == "pull":  # "unknown" or "none" so far: a pull that becomes known has a tolerance
+            parts.append(Part(f"{at}.tolerance", "tolerance", ""))
     told = parameter(at)
     label = key.name.replace("_", " ") if told == at else told
     words = key.words if key.kind in ("word", "choice") else ("true", "false") if key.kind == "flag" else ()
@@ -179,6 +181,21 @@ def changes_of(form: Mapping[str, Any], text: str) -> dict[str, Change]:
             one = changes.pop(path, None)
             changes[path] = {"basis": typed} if one is None else {"value": one, "basis": typed}
     return changes
+
+
+def pulls_joined(changes: Mapping[str, Change], text: str) -> dict[str, Change]:
+    """Changes in which value, tolerance and basis of a pull that stands as a plain word ("unknown") are one change."""
+    before, joined = flat(text), dict(changes)
+    for path in [each.removesuffix(".tolerance") for each in changes if each.endswith(".tolerance")]:
+        key = key_of(path)
+        if key is None or key.kind != "pull" or path not in before:
+            continue
+        tolerance, change = joined.pop(f"{path}.tolerance"), joined.pop(path, before[path])
+        if isinstance(tolerance, str):
+            joined[path] = {**(change if isinstance(change, dict) else {"value": change}), "tolerance": tolerance}
+        elif path in changes:
+            joined[path] = change
+    return joined
 
 
 def _typed(path: str, typed: str) -> Change:

@@ -15,6 +15,7 @@ from pinproof.drawings import Drawing
 from pinproof.pack.blocks import MARKS, Block, Cell
 from pinproof.pack.markup import Html, el
 from pinproof.pack.sections import VERDICT_CLASSES, mark
+from pinproof.web.customary import head_us, inches
 from pinproof.web.render import svg_of
 
 Drawings = Mapping[str, Drawing | tuple[Drawing, Drawing]]
@@ -24,10 +25,31 @@ _BREAK = "\u200b"  # places where a printed cell may break; whoever copies a nam
 DENSE_FROM = 7  # columns
 
 
-def fragment(body: Sequence[Block], drawings: Drawings | None = None) -> Markup:
-    """These blocks as HTML. Headings of level 1 are left out: the page has its own."""
+def fragment(body: Sequence[Block], drawings: Drawings | None = None, *, units: str = "metric") -> Markup:
+    """These blocks as HTML. Headings of level 1 are left out: the page has its own.
+
+    With `units` "us" columns of bare millimetres are shown in inches; sentences are turned with the whole page.
+    """
     shown = [each for each in body if not (each["kind"] == "heading" and each["level"] == 1)]
+    if units == "us":
+        shown = [_in_inches(each) if each["kind"] == "table" else each for each in shown]
     return Markup("\n".join(_block(each, drawings or {}) for each in shown))
+
+
+def _in_inches(table: Block) -> Block:
+    """The same table with its columns of millimetres in inches."""
+    turned = [head_us(_whole(each)) for each in table["heads"]]
+    heads = [new or old for new, old in zip(turned, table["heads"], strict=True)]
+    rows = [
+        [cell if new is None else _cell_us(cell) for new, cell in zip(turned, row, strict=True)]
+        for row in table["rows"]
+    ]
+    return {**table, "heads": heads, "rows": rows}
+
+
+def _cell_us(cell: Cell) -> Cell:
+    runs = [[inches(_whole(str(text))), strong] for text, strong in cell.get("runs") or []]
+    return {**cell, "runs": runs}
 
 
 def _block(one: Block, drawings: Drawings) -> Html:

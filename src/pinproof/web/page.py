@@ -215,6 +215,7 @@ class Page:
     links: tuple[str, ...] = ()
     menu: bool = True
     local_only: bool = False
+    folds: str = ""  # on a phone what follows each heading opens: "all", "all-but-first"; "" for a page that is short
     is_open: bool = False  # answers without a session: only what a guest needs to get one
 
     @property

@@ -80,7 +80,7 @@ class Gate:
 
     def check(self, scope: Scope) -> None:
         """Finding for whoever may not ask."""
-        headers = {}
+        headers: dict[str, str] = {}
         for raw_name, raw_value in scope["headers"]:
             name, value = raw_name.decode("latin-1").lower(), raw_value.decode("latin-1")
             if name in ONCE and headers.get(name, value) != value:

@@ -15,12 +15,15 @@ from pathlib import Path
 from typing import Any
 
 from pinproof.chain.links import Chain, chain_of
+from pinproof.chain.log_kept import KeptLogs, kept_logs
 from pinproof.chain.stock import load_drawer
 from pinproof.choose.drawer import Drawer
 from pinproof.design import Truck
 from pinproof.errors import PinproofError
 from pinproof.faults import FaultReport, faults_of
 from pinproof.proof import TruckProof, prove
+from pinproof.record import record_path
+from pinproof.web.workspace import Design, Workspace
 
 MOST_KEPT = 200
 
@@ -79,17 +82,33 @@ class Work:
         proof: TruckProof = self.once(("quick", truck.text_hash), lambda: prove(truck, drift=False))
         return proof
 
-    def chain(self, truck: Truck, drawer: Drawer | None) -> Chain:
-        """The chain of links with the next actions."""
-        key = ("chain", truck.text_hash, hash(repr(drawer)))
-        chain: Chain = self.once(key, lambda: chain_of(truck, self.proof(truck), drawer))
+    def chain(self, design: Design, workspace: Workspace) -> Chain:
+        """The chain of links with the next actions, with the drawer and the log proofs that are kept beside it."""
+        truck, drawer = design.truck, drawer_beside(design.truck, workspace.folder)
+        kept = self.kept(design, workspace)
+        proofs = tuple((each.proof.number, each.proof.kept_utc, each.verdict, each.is_of_now) for each in kept.proofs)
+        key = ("chain", truck.text_hash, hash(repr(drawer)), proofs, kept.fault)
+        chain: Chain = self.once(key, lambda: chain_of(truck, self.proof(truck), drawer, kept=kept))
         return chain
 
-    def verdicts(self, truck: Truck, folder: Path) -> dict[str, str]:
+    def kept(self, design: Design, workspace: Workspace) -> KeptLogs:
+        """What logs proved, as the record beside the design has it; read again when the record was written to."""
+        try:
+            path = workspace.own(record_path(design.path))
+        except PinproofError as error:
+            return KeptLogs(fault=str(error))
+        beside = path.with_name(f"{path.name}-wal")
+        stamps = tuple((s.st_size, s.st_mtime_ns) for s in (each.stat() for each in (path, beside) if each.exists()))
+        found: KeptLogs = self.once(
+            ("kept", design.hash, str(path), stamps), lambda: kept_logs(path, design.truck, design.text)
+        )
+        return found
+
+    def verdicts(self, design: Design, workspace: Workspace) -> dict[str, str]:
         """Each link's verdict, or "missing", where the proof is known already; else nothing."""
-        if self.proof_if_known(truck) is None:
+        if self.proof_if_known(design.truck) is None:
             return {}
-        chain = self.chain(truck, drawer_beside(truck, folder))
+        chain = self.chain(design, workspace)
         return {each.name: str(each.verdict) if each.built else "missing" for each in chain.links}
 
     def faults(self, truck: Truck) -> FaultReport:

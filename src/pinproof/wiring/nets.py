@@ -294,7 +294,7 @@ def _coded(truck: Truck, join: _Join) -> Iterator[WiredElement]:
             else:
                 text = (
                     f"{branch.id}.at: it is not said where it sits. A resistor loose in a run breaks its leads. "
-                    "Put it in the device or a potted plug."
+                    'Put it in a device or a potted plug, as in { value = "4.7k", at = "lever" }.'
                 )
                 faults.append(refusal(truck, "resistor-loose", branch.id, text))
                 continue
@@ -449,7 +449,13 @@ def _ends(
             if place is not None:
                 ends.append(End(unit, place, "cavity", *where))
         if place is None:
-            text = f"{unit}: has no place, so no wire can reach it. Write `place`."
+            where_to = "Write `place`."
+            if unit.kind == "controller":
+                where_to = (
+                    "Give its [[input]] a `plug` and a `cavity`; the place stands at that [[plug]]: "
+                    'id = "box_plug", place = "box".'
+                )
+            text = f"{unit}: has no place, so no wire can reach it. {where_to}"
             faults.append(refusal(truck, "end-nowhere", mine[0].path if mine else f"{unit.kind}.{unit.id}", text))
     return ends, reached
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from pinproof.logs.checks import around, clock, gears, lever, limits_kept, pin, scripted, taps
+from pinproof.logs.checks import around, clock, gears, lever, limits_kept, pin, scripted, taps, timed
 from pinproof.logs.checks.case import Case
 from pinproof.logs.results import LogCheck
 
@@ -21,8 +21,8 @@ CHECKS: dict[str, Callable[[Case], LogCheck]] = {
     "doubled-tap": taps.doubled_tap,
     "reversed-tap": taps.reversed_tap,
     "unasked-shift": taps.unasked_shift,
-    "tap-delay": taps.tap_delay,
-    "shift-time": taps.shift_time,
+    "tap-delay": timed.tap_delay,
+    "shift-time": timed.shift_time,
     "bounce": taps.bounce,
     "press-length": taps.press_length,
     "gear-agrees": gears.gear_agrees,

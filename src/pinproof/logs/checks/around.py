@@ -7,7 +7,7 @@ import math
 from pinproof.logs import limits
 from pinproof.logs.checks.case import FAIL, OPEN, Case, clock, judged, missing
 from pinproof.logs.results import LogCheck, LogFinding
-from pinproof.logs.seen import masked
+from pinproof.logs.seen import clear_stretches, masked
 
 
 def supply(case: Case) -> LogCheck:
@@ -61,8 +61,9 @@ def temperature(case: Case) -> LogCheck:
             runs = seen.episodes.get(f"{role} outside")
             if runs is None:
                 continue
-            runs = masked(runs, seen)
-            for first, last in zip(runs.first_s, runs.last_s, strict=True):
+            for first, last in clear_stretches(runs, seen):
+                if last - first < limits.WARMER_S:
+                    continue
                 tally = seen.tallies[role]
                 text = f"{role} was outside {low:g} to {high:g} °C from {clock(first)} to {clock(last)} "
                 text += f"(seen {tally.lowest:.1f} to {tally.highest:.1f} °C)."

@@ -211,12 +211,13 @@ def flare(case: Case) -> LogCheck:
     for seen in fast:
         steps = np.array([each.first_s for each in seen.steps])
         reach = limits.FLARE_AFTER_S + limits.FLARE_BESIDE_S
-        if seen.steps_from == "gear":
-            reach += limits.GEAR_LATE_S
         for each in seen.speeds.flares:
-            if seen.torn.meets(each.at_s - limits.FLARE_BESIDE_S, each.at_s + limits.FLARE_AFTER_S):
+            if seen.torn.meets(each.at_s - limits.FLARE_BESIDE_S, each.to_s):
                 continue
-            if np.searchsorted(steps, each.at_s + reach) - np.searchsorted(steps, each.at_s - reach) != 1:
+            if (
+                not each.apart
+                and np.searchsorted(steps, each.at_s + reach) - np.searchsorted(steps, each.at_s - reach) != 1
+            ):
                 continue  # another shift is too near to tell them apart
             shifts += 1
             peak = max(peak, each.peak_rpm)
@@ -224,7 +225,7 @@ def flare(case: Case) -> LogCheck:
             text = f"In {name} at {clock(each.at_s)} the turbine runs {each.peak_rpm:.0f} rpm above both gears"
             text += f", {each.above_look_s * 1000.0:.0f} ms above {limits.FLARE_LOOK_RPM:.0f} rpm."
             numbers: dict[str, float | str] = {"peak_rpm": each.peak_rpm, "above_look_s": each.above_look_s}
-            end = each.at_s + limits.FLARE_AFTER_S
+            end = each.to_s
             if each.two_above_fail or each.above_look_s > limits.FLARE_S:
                 picture = shift_picture(case, seen, each.at_s - 1.0, end)
                 findings.append(LogFinding(FAIL, f"shift {name}", text, seen.name, each.at_s, end, numbers, picture))

@@ -13,7 +13,7 @@ from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, mis
 from pinproof.logs.gear_steps import manual_codes
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import Runs, joined
-from pinproof.logs.seen import Seen
+from pinproof.logs.seen import Seen, interval_of
 
 READ_LIVE = "Key on, engine off: read the code in each detent, and correct what the controller was told."
 
@@ -29,8 +29,9 @@ def lever_code(case: Case) -> LogCheck:
     for seen in logs:
         codes = manual_codes(seen, case.settings)
         lever, mode = seen.states["lever"], seen.states["mode"]
-        wait = 1.0 / max(seen.rate_hz("lever"), 1.0 / limits.STATE_INTERVAL_MOST_S)
-        wait = max(seen.row_s, min(wait, limits.STATE_INTERVAL_MOST_S)) if _beats(seen, "lever") else seen.row_s
+        wait = max(seen.row_s, min(interval_of(seen, "lever"), limits.STATE_INTERVAL_MOST_S))
+        wait = seen.row_s if _seldom(seen, "lever") else wait
+        doubt = limits.STATE_INTERVAL_MOST_S if _seldom(seen, "lever") or _seldom(seen, "mode") else 0.0
         for place in _engagements(mode):
             before, first = float(mode.before_s[place]), float(mode.first_s[place])
             if seen.beside_gap(before, first):
@@ -45,6 +46,7 @@ def lever_code(case: Case) -> LogCheck:
             if not case.settings.lever_manual:
                 continue
             right = any(code in codes for code in here)
+            late = doubt and not right and any(c in codes for c in _codes_within(lever, before - doubt, first + doubt))
             told = " or ".join(case.settings.lever_manual)
             text = (
                 f"Manual engaged at {clock(first)} with the lever reporting {' then '.join(words)}; the controller was "
@@ -52,7 +54,12 @@ def lever_code(case: Case) -> LogCheck:
             )
             findings.append(
                 LogFinding(
-                    PASS if right else FAIL, f"engagement at {clock(first)}", text, seen.name, before, first + wait
+                    PASS if right else OPEN if late else FAIL,
+                    f"engagement at {clock(first)}",
+                    text,
+                    seen.name,
+                    before,
+                    first + wait,
                 )
             )
         if case.settings.lever_manual:
@@ -202,14 +209,12 @@ def _stays(case: Case, seen: Seen) -> tuple[list[tuple[float, float]] | None, fl
 
 
 def _lag(seen: Seen, role: str) -> float:
-    return sum(
-        1.0 / seen.rate_hz(each) if _beats(seen, each) and seen.rate_hz(each) > 0.0 else seen.row_s
-        for each in (role, "mode")
-    )
+    return interval_of(seen, role) + interval_of(seen, "mode")
 
 
-def _beats(seen: Seen, role: str) -> bool:
-    return getattr(seen.channels.get(role), "rate_basis", "") in ("held", "samples", "straight")
+def _seldom(seen: Seen, role: str) -> bool:
+    """True if a channel changes too seldom to tell how often it has something new."""
+    return getattr(seen.channels.get(role), "rate_basis", "") == "seldom"
 
 
 def _engagements(mode: Runs) -> list[int]:

@@ -17,7 +17,7 @@ from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, mis
 from pinproof.logs.pin import PinSeen
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import Runs, overlaps
-from pinproof.logs.seen import Seen, masked
+from pinproof.logs.seen import Seen, interval_of, masked
 from pinproof.logs.settings import LineSettings
 from pinproof.verdict import Window
 
@@ -233,7 +233,7 @@ def pin_meaning(case: Case) -> LogCheck:
     for seen, pin in both:
         role = f"meaning.{pin.line.id}"
         labels = [each.strip().casefold() for each in seen.labels(role)]
-        lag = pin.line.greatest_debounce_s + 2.0 / max(_rate(seen, pin), 1.0) + _state_interval(seen, role)
+        lag = pin.line.greatest_debounce_s + 2.0 / max(_rate(seen, pin), 1.0) + interval_of(seen, role)
         runs = settled(pin, seen)
         means = runs.means
         told = seen.states[role]
@@ -266,15 +266,6 @@ def pin_meaning(case: Case) -> LogCheck:
         do="Windows in the wrong unit, or codes swapped in the controller.",
         numbers={f"alike {k}": float(v) for k, v in alike.items()},
     )  # fmt: skip
-
-
-def _state_interval(seen: Seen, role: str) -> float:
-    if (
-        getattr(seen.channels.get(role), "rate_basis", "") in ("held", "samples", "straight")
-        and seen.rate_hz(role) > 0.0
-    ):
-        return 1.0 / seen.rate_hz(role)
-    return seen.row_s
 
 
 @dataclass(frozen=True)

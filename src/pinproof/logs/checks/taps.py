@@ -6,7 +6,6 @@ Sources: exact limits of shares and rates in `pinproof.logs.confidence`.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 import numpy as np
 
@@ -15,7 +14,7 @@ from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, mis
 from pinproof.logs.confidence import time_for, tries_for, upper_rate, upper_share
 from pinproof.logs.requests import Tap
 from pinproof.logs.results import LogCheck, LogFinding
-from pinproof.logs.seen import Seen
+from pinproof.logs.seen import Seen, interval_of
 
 MANY = tries_for(limits.MOST_SHARE)
 HOURS = time_for(limits.MOST_PER_HOUR)
@@ -27,7 +26,7 @@ def share_words(events: int, of: int, what: str) -> str:
     return f"{events} {what} in {of} taps: under {upper:.1f} % at {limits.CONFIDENCE * 100:.0f} % confidence"
 
 
-def _usable(case: Case, check: str) -> LogCheck | None:
+def usable(case: Case, check: str) -> LogCheck | None:
     """Why taps cannot be judged at all; None if they can."""
     if not any(each.taps_from for each in case.seen):
         return missing(
@@ -37,7 +36,7 @@ def _usable(case: Case, check: str) -> LogCheck | None:
     if not any(each.steps_from for each in case.seen):
         return missing(case, check, more="No channel shows steps: neither gear_commanded, gear nor two speeds.")
     rates = [
-        1.0 / max(_interval(each, each.steps_from), 1e-6) for each in case.seen if each.steps_from in each.channels
+        1.0 / max(interval_of(each, each.steps_from), 1e-6) for each in case.seen if each.steps_from in each.channels
     ]
     if rates and max(rates) * 1.02 < limits.STEP_RATE_HZ:
         return slow(case, check, "the gear", max(rates), limits.STEP_RATE_HZ)
@@ -68,7 +67,7 @@ def _finding(case: Case, seen: Seen, tap: Tap, text: str) -> LogFinding:
 
 def missed_tap(case: Case) -> LogCheck:
     """Every valid tap is answered."""
-    bad = _usable(case, "missed-tap")
+    bad = usable(case, "missed-tap")
     if bad is not None:
         return bad
     valid, outcomes = _counts(case)
@@ -104,7 +103,7 @@ def _excluded(case: Case) -> dict[str, int]:
 
 def doubled_tap(case: Case) -> LogCheck:
     """One tap gives one step."""
-    bad = _usable(case, "doubled-tap")
+    bad = usable(case, "doubled-tap")
     if bad is not None:
         return bad
     fast = [each for each in case.seen if each.tap_interval_s <= limits.DOUBLE_INTERVAL_S * 1.02]
@@ -130,7 +129,7 @@ def doubled_tap(case: Case) -> LogCheck:
 
 def reversed_tap(case: Case) -> LogCheck:
     """Up is up."""
-    bad = _usable(case, "reversed-tap")
+    bad = usable(case, "reversed-tap")
     if bad is not None:
         return bad
     right = {"up": 0, "down": 0}
@@ -163,7 +162,7 @@ def reversed_tap(case: Case) -> LogCheck:
 
 def unasked_shift(case: Case) -> LogCheck:
     """The gearbox does not shift by itself in manual."""
-    bad = _usable(case, "unasked-shift")
+    bad = usable(case, "unasked-shift")
     if bad is not None:
         return bad
     if not case.having("mode"):
@@ -209,141 +208,6 @@ def _too_far_apart(case: Case, check: str, wanted_s: float) -> LogCheck:
     best = min((each.tap_interval_s for each in case.seen if each.taps_from), default=math.inf)
     text = f"The tap channel has a sample every {best * 1000.0:.0f} ms; every {wanted_s * 1000.0:.0f} ms is needed."
     return LogCheck(check, OPEN, text, f"Log it at {1.0 / wanted_s:.0f} Hz or more.", needs="tap rate")
-
-
-def _answered(case: Case) -> list[tuple[Seen, Tap]]:
-    return [(seen, tap) for seen, tap in case.taps() if tap.valid and tap.outcome == "held" and tap.answers]
-
-
-def tap_delay(case: Case) -> LogCheck:
-    """From tap to command."""
-    bad = _usable(case, "tap-delay")
-    if bad is not None:
-        return bad
-    logs = [each for each in case.having("gear_commanded") if each.taps_from]
-    if not logs:
-        return missing(case, "tap-delay", "gear_commanded")
-    period = 1.02 / limits.COMMAND_RATE_HZ
-    fast = [each for each in logs if each.tap_interval_s <= period and _interval(each, "gear_commanded") <= period]
-    if not fast:
-        worst = max(max(each.tap_interval_s, _interval(each, "gear_commanded")) for each in logs)
-        return slow(case, "tap-delay", "tap or gear_commanded", 1.0 / worst, limits.COMMAND_RATE_HZ)
-    least, most, where = [], [], []
-    for seen, tap in _answered(case):
-        if not any(seen is each for each in fast):
-            continue
-        step = tap.answers[0]
-        least.append(max(0.0, step.before_s - tap.press.first_s))
-        most.append(step.first_s - tap.press.before_s)
-        where.append((seen, tap))
-    settings = case.settings
-    numbers: dict[str, float | str] = {"taps": float(len(least))}
-    if len(least) < limits.TIMED_LEAST:
-        text = f"{len(least)} timed taps; {limits.TIMED_LEAST} are needed."
-        return LogCheck("tap-delay", OPEN, text, "Tap on.", numbers)
-    rows = [("median", 0.5, settings.command_median_s), ("95 %", 0.95, settings.command_95_s)]
-    return _timed(
-        "tap-delay", case, least, most, where, rows, numbers, "Look at debounce and at the controller's task rate."
-    )
-
-
-def shift_time(case: Case) -> LogCheck:
-    """From tap to the new ratio."""
-    bad = _usable(case, "shift-time")
-    if bad is not None:
-        return bad
-    logs = [each for each in case.having("turbine", "output") if each.taps_from and each.speeds.ratio_from]
-    if not logs:
-        return missing(case, "shift-time", "turbine", "output")
-    period = 1.02 / limits.RATIO_RATE_HZ
-    fast = [each for each in logs if _ratio_interval(each) <= period]
-    if not fast:
-        return slow(case, "shift-time", logs[0].speeds.ratio_from, 1.0 / _ratio_interval(logs[0]), limits.RATIO_RATE_HZ)
-    least, most, where = [], [], []
-    for seen, tap in _answered(case):
-        if len(tap.answers) != 1 or not any(seen is each for each in fast):
-            continue
-        found = _ratio_after(seen, tap)
-        if found is not None:
-            least.append(max(0.0, found[0] - tap.press.first_s))
-            most.append(found[1] - tap.press.before_s)
-            where.append((seen, tap))
-    numbers: dict[str, float | str] = {"taps": float(len(least))}
-    if len(least) < limits.TIMED_LEAST:
-        text = f"{len(least)} taps with a new ratio; {limits.TIMED_LEAST} are needed."
-        return LogCheck("shift-time", OPEN, text, "Tap on.", numbers)
-    settings = case.settings
-    rows = [("95 %", 0.95, settings.ratio_95_s), ("worst", 1.0, settings.ratio_worst_s)]
-    return _timed(
-        "shift-time", case, least, most, where, rows, numbers, "Pressure, torque cut; the gearbox maker's limits rule."
-    )
-
-
-def _ratio_after(seen: Seen, tap: Tap) -> tuple[float, float] | None:
-    """Between which times the new gear's band was entered after a tap."""
-    runs = seen.speeds.ratio
-    step = tap.answers[0]
-    place = int(np.searchsorted(runs.first_s, tap.press.first_s))
-    for number in range(place, min(place + 6, len(runs))):
-        first = float(runs.first_s[number])
-        if first > tap.press.first_s + 5.0:
-            return None
-        if float(runs.value[number]) == step.new:
-            return first - _ratio_interval(seen), first
-    return None
-
-
-def _ratio_interval(seen: Seen) -> float:
-    speeds = seen.speeds.interval_s
-    return max([seen.row_s, *(speeds[role] for role in ("turbine", "output") if role in speeds)])
-
-
-def _interval(seen: Seen, role: str) -> float:
-    channel = seen.channels.get(role)
-    rate = float(getattr(channel, "rate_hz", math.nan))
-    if getattr(channel, "rate_basis", "") in ("held", "samples", "straight") and rate > 0.0:
-        return max(seen.row_s, 1.0 / rate)
-    return seen.row_s
-
-
-def _timed(
-    check: str, case: Case, least: list[float], most: list[float], where: list[tuple[Seen, Tap]],
-    rows: Sequence[tuple[str, float, float]], numbers: dict[str, float | str], do: str,
-) -> LogCheck:  # fmt: skip
-    """Judge brackets of times: even the upper ends keep the limit, even the lower ends break it, or neither."""
-    low, high = np.array(least), np.array(most)
-    verdicts, told = [], []
-    for name, share, limit in rows:
-        under, over = (float(np.quantile(each, share, method="higher")) for each in (low, high))
-        numbers |= {f"{name}_least_s": under, f"{name}_most_s": over, f"{name}_limit_s": limit}
-        verdicts.append(PASS if over <= limit else FAIL if under > limit else OPEN)
-        told.append(f"{name} {under * 1000.0:.0f} to {over * 1000.0:.0f} ms (limit {limit * 1000.0:.0f} ms)")
-    text = f"{len(least)} taps: {', '.join(told)}."
-    verdict = min(verdicts, key=lambda each: each.rank)
-    worst_limit = max(limit for _, _, limit in rows)
-    findings = []
-    for place in np.argsort(low)[::-1][:20]:
-        seen, tap = where[place]
-        if verdict is FAIL and low[place] > min(limit for _, _, limit in rows):
-            end = tap.press.first_s + float(high[place])
-            words = f"Tap {tap.press.way} at {clock(tap.press.first_s)}: {low[place] * 1000.0:.0f} to "
-            words += f"{high[place] * 1000.0:.0f} ms."
-            picture = shift_picture(
-                case, seen, tap.press.first_s - 0.5, end + 0.7, ((tap.press.first_s + worst_limit, "limit"),)
-            )
-            findings.append(
-                LogFinding(
-                    FAIL,
-                    f"tap {tap.press.way} in {case.gear_name(tap.gear)}",
-                    words,
-                    seen.name,
-                    tap.press.first_s,
-                    end,
-                    {"least_s": float(low[place]), "most_s": float(high[place])},
-                    picture,
-                )
-            )
-    return LogCheck(check, verdict, text, "" if verdict is PASS else do, numbers, tuple(findings))
 
 
 def bounce(case: Case) -> LogCheck:

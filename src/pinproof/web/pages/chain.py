@@ -10,7 +10,6 @@ from pinproof.chain.links import Chain, Link
 from pinproof.chain.measures import link_of, measure_of
 from pinproof.pack.sentences import headline
 from pinproof.web.page import Action, Ask, Done, Page, Parameter
-from pinproof.web.work import drawer_beside
 
 BASE = Parameter("base", "Hash of the version that the page was made from.", required=True)
 
@@ -19,7 +18,7 @@ def result(ask: Ask) -> dict[str, Any]:
     """The chain, link by link, and what to do now."""
     design = ask.design
     truck = design.truck
-    chain = ask.site.work.chain(truck, drawer_beside(truck, ask.site.workspace.folder))
+    chain = ask.site.work.chain(design, ask.site.workspace)
     proof = ask.site.work.proof(truck)
     return {"design": design.name, "hash": design.hash, "rests_on": len(proof.rests_on), "chain": chain}
 

@@ -123,6 +123,6 @@ def _try(ask: Ask) -> Done:
 PAGE = Page(
     "faults", "/d/{design}/faults", "Faults",
     "What would every single fault do, and which can give a command nobody asked for?",
-    result, "faults.html", context, links=("repair",),
+    result, "faults.html", context, links=("repair",), folds="all-but-first",
     actions=(Action("cures", "Tries cures for unsafe faults, in the background.", _try),),
 )  # fmt: skip

@@ -134,10 +134,8 @@ def _whole(report: DriveReport, unread: Sequence[Finding]) -> Verdict:
 
 def _wheel(sums: DriveSums) -> str:
     around = sums.rolling_m
-    return (
-        f"One turn of the wheel is {ends(around)} m ({ends(around, unit=0.0254)} in), with growth and wear: from "
-        f"{sums.tyre}, {sums.tyre_basis}."
-    )
+    said = f"{ends(around, unit=0.0254)} in" if sums.units == "us" else f"{ends(around)} m"
+    return f"One turn of the wheel is {said}, with growth and wear: from {sums.tyre}, {sums.tyre_basis}."
 
 
 def _range(several: bool) -> tuple[tuple[str, float], ...]:
@@ -322,7 +320,7 @@ def _table(ask: Ask) -> Any:
 PAGE = Page(
     "gears", "/d/{design}/gears", "Driveline",
     "How fast is each gear, which shift down is safe, what must the controller be told?",
-    result, "gears.html", context, links=("gear",),
+    result, "gears.html", context, links=("gear",), folds="all-but-first",
     parameters=(Parameter("at", "A road speed, as in 100 km/h: every gear's engine speed there."),),
     actions=(
         Action(

@@ -113,11 +113,11 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
         "cut_m": sum(wire.cut_mm for wire in harness.wires) / 1000,
         "kilograms": sum(run.mass_g for run in harness.runs) / 1000,
         "loud": [each for each in told if each[1] is not None], "notes": [each for each in told if each[1] is None],
-        "board": fragment(_without_head(board_blocks(truck, harness, drawings)), drawings),
-        "lists": fragment(_without_head(list_blocks(truck, harness)), drawings),
-        "faces": fragment(_without_head(face_blocks(truck, harness, drawings)), drawings),
-        "parts": fragment(_without_head(parts_blocks(truck, harness)), drawings),
-        "codes": fragment(_without_head(code_blocks(truck, harness)), drawings),
+        "board": fragment(_without_head(board_blocks(truck, harness, drawings)), drawings, units=ask.settings.units),
+        "lists": fragment(_without_head(list_blocks(truck, harness)), drawings, units=ask.settings.units),
+        "faces": fragment(_without_head(face_blocks(truck, harness, drawings)), drawings, units=ask.settings.units),
+        "parts": fragment(_without_head(parts_blocks(truck, harness)), drawings, units=ask.settings.units),
+        "codes": fragment(_without_head(code_blocks(truck, harness)), drawings, units=ask.settings.units),
         "job": job, "papers": PAPERS, "paper": found["paper"],
         "files": [{**each, "told": TOLD.get(each["name"], "A plug's face as a drawing.")} for each in found["files"]],
     }  # fmt: skip
@@ -157,6 +157,7 @@ PAGE = Page(
     "harness", "/d/{design}/harness", "Harness",
     "Which wires are cut, how thick and how long, where do they end, and what is to be ordered?",
     result, "harness.html", context, links=("wire",), parameters=(PAPER,),
+    folds="all-but-first",
     actions=(Action("make", "Makes the papers for the bench in the background.", _make, (PAPER,)),),
 )  # fmt: skip
 ONE = Page(

@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from pinproof.chain.log_kept import judged_files, keep_log, kept_json, kept_words, names_words, when_words
 from pinproof.design import loads
 from pinproof.drawings import Drawing
 from pinproof.drawings.log_shift import log_shift
@@ -28,6 +29,7 @@ from pinproof.logs.prove import case_of, report_of
 from pinproof.logs.results import LogCheck
 from pinproof.logs.zoom import LEAST_S, NoStretch, stretch_of
 from pinproof.pack.log_page import log_report_html, log_report_pdf, plan_blocks, plan_html, plan_pdf
+from pinproof.record import RecordFault, record_path
 from pinproof.verdict import Verdict
 from pinproof.web.finding import Finding
 from pinproof.web.fragments import fragment
@@ -47,13 +49,16 @@ GROUPS = ((Verdict.FAIL, "Failed"), (Verdict.NOT_SHOWN, "Not shown"), (Verdict.P
 
 
 def prove_logs(
-    text: str, name: str, groups: list[list[str]], map_path: str, script_path: str, work: str, say: Callable[..., None]
-) -> tuple[LogReport, Case]:
-    """The work of a process of its own: every log read once, then all checks over all of them."""
+    text: str, name: str, groups: list[list[str]], map_path: str, script_path: str, work: str, record: str,
+    say: Callable[..., None],
+) -> tuple[LogReport, Case, str]:  # fmt: skip
+    """The work of a process of its own: every log read once, then all checks over all of them, then it is kept in
+    `record`. The last is what became of that, in a sentence; a record that cannot be used takes no report away."""
     truck = loads(text, name)
     try:
         known, script = load_map(map_path), load_script(script_path) if script_path else None
         logs = [open_log([Path(each) for each in group], known, work) for group in groups]
+        judged = judged_files([each for group in groups for each in group], map_path, script_path, known.dbc)
         done = [0]
 
         def read(sentence: str) -> None:
@@ -61,10 +66,16 @@ def prove_logs(
             done[0] += 1
 
         case = case_of(truck, logs, script, read)
-    except (LogFault, MapFault, ScriptFault) as fault:
+    except (LogFault, MapFault, ScriptFault, RecordFault) as fault:
         raise told(fault) from None
     say("Looks at every tap, shift and reading …", len(logs) / (len(logs) + 1))
-    return report_of(truck, case), case
+    report = report_of(truck, case)
+    say("Keeps it …", 1.0)
+    try:
+        kept = kept_words(*keep_log(Path(record), truck, text, report, judged), Path(record).name)
+    except RecordFault as fault:
+        kept = f"Not kept. {fault}"
+    return report, case, kept
 
 
 def _asked(ask: Ask) -> dict[str, Any]:
@@ -100,7 +111,8 @@ def _task(ask: Ask, files: LogFiles, asked: Mapping[str, Any]) -> tuple[tuple[An
     if script is not None:
         stats.append((script.name, script.stat().st_size, script.stat().st_mtime_ns))
     key = ("log", design.hash, tuple(stats), asked["together"])
-    task = (design.text, design.path.name, groups, str(known), str(script) if script else "", str(work))
+    record = ask.site.workspace.own(record_path(design.path))
+    task = (design.text, design.path.name, groups, str(known), str(script) if script else "", str(work), str(record))
     return task, key
 
 
@@ -110,8 +122,7 @@ def proven(ask: Ask) -> tuple[LogReport, Case] | None:
     if not asked["logs"]:
         return None
     job = ask.site.jobs.find(_task(ask, files_of(ask), asked)[1])
-    found: tuple[LogReport, Case] | None = job.result if job is not None and job.state == "done" else None
-    return found
+    return job.result[:2] if job is not None and job.state == "done" else None
 
 
 def query_of(asked: Mapping[str, Any]) -> dict[str, str]:
@@ -130,7 +141,8 @@ def result(ask: Ask) -> dict[str, Any]:
         "design": ask.design.name, "hash": ask.design.hash, "asked": asked,
         "logs": files.logs, "maps": files.maps, "scripts": files.scripts,
         "report": as_json(job.result[0]) if done and job is not None else None,
-        "job": job.as_json() if job is not None else None,
+        "job": job.as_json() if job is not None else None, "kept": job.result[2] if done and job is not None else "",
+        **kept_json(ask.truck.id, ask.site.work.kept(ask.design, ask.site.workspace)),
     }  # fmt: skip
 
 
@@ -141,7 +153,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     plain = {
         "found": found, "asked": asked, "query": query_of(asked), "report": None,
         "job": None if whole else found["job"],
-        "most_mb": MOST_UPLOAD_BYTES // 1_000_000, "day": _day(found),
+        "most_mb": MOST_UPLOAD_BYTES // 1_000_000, "day": _day(found), "proofs": _proofs(ask),
     }  # fmt: skip
     if whole is None:
         return plain
@@ -158,6 +170,16 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
         "excluded": sorted(report.excluded.items(), key=lambda each: -each[1]),
         "minutes": {log.name: f"{log.duration_s / 60.0:.1f} min" for log in report.logs},
     }  # fmt: skip
+
+
+def _proofs(ask: Ask) -> list[Mapping[str, Any]]:
+    """Every kept log proof, the latest first."""
+    kept = ask.site.work.kept(ask.design, ask.site.workspace)
+    return [
+        {"proof": each.proof, "same": each.is_of_now, "verdict": each.verdict, "logs": names_words(each.proof),
+         "when": when_words(each.proof), "words": each.words}
+        for each in reversed(kept.proofs)
+    ]  # fmt: skip
 
 
 def _day(found: Mapping[str, Any]) -> list[Mapping[str, Any]]:

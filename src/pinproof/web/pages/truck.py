@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from pinproof.design import DesignFault, EditFault, loads
 from pinproof.design.edit import Change, with_values
 from pinproof.design.model import BASES
-from pinproof.errors import PinproofError
-from pinproof.web.entries import changes_of, groups_of
+from pinproof.errors import PinproofError, QuantityFault
+from pinproof.quantities import format_value, parse, parse_span
+from pinproof.web.entries import changes_of, groups_of, key_of, pulls_joined
 from pinproof.web.finding import Finding, finding_of
 from pinproof.web.page import Action, Ask, Done, Page, Parameter
 from pinproof.web.pages.live import panel_html, summary_of
@@ -28,6 +30,7 @@ TABLES = (
     "line.element",
     "parts",
 )
+TURNED = frozenset({"length", "speed", "temperature", "mass", "force"})  # what the switch of units acts on
 HEADINGS = {
     "truck": "Truck", "supply": "Supply", "defaults": "What holds where an entry says nothing", "input": "Pin",
     "line": "Coded line", "line.window": "What the controller makes of a reading",
@@ -59,12 +62,32 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
         panel, summary = panel_html(truck, proof), summary_of(proof)
     except PinproofError as error:
         faults = list(finding_of(error).faults)
-    known = {part.path for group in found["groups"] for entry in group.stated for part in entry.parts}
+    parts = [part for group in found["groups"] for entry in group.stated for part in entry.parts]
+    stated = {part.path: part.text for part in parts} if ask.settings.units == "us" else {}
+    known = {part.path for part in parts}
     return {
         "sections": [(title, groups) for title, groups in sections if groups], "bases": BASES,
         "panel": panel, "summary": summary, "saved": ask.values.get("saved", "") == "1",
         "faults": faults, "by_path": {each["path"]: each["message"] for each in faults}, "known": known,
+        "typed": {}, "refused": "",
+        "also": {path: said for path, text in stated.items() if (said := _us(path, text))},
     }  # fmt: skip
+
+
+def _us(path: str, text: str) -> str:
+    """A length, speed, temperature, mass or force of the file in US units; "" for anything else."""
+    key = key_of(path) or key_of(path.rpartition(".")[0])
+    if key is None or key.dimension not in TURNED:
+        return ""
+    try:
+        low, high = parse_span(text, key.dimension)
+    except QuantityFault:
+        try:
+            low = high = parse(text, key.dimension)
+        except QuantityFault:
+            return ""
+    ends = [format_value(each, key.dimension, system="us") for each in dict.fromkeys((low, high))]
+    return " to ".join(ends)
 
 
 def _changes(ask: Ask) -> tuple[str, dict[str, Change]]:
@@ -78,8 +101,10 @@ def _changes(ask: Ask) -> tuple[str, dict[str, Change]]:
             "Load the page again and repeat the change.", "base",
         )  # fmt: skip
     if isinstance(given, dict):
-        return text, {str(path): change for path, change in given.items() if _is_change(change)}
-    return text, changes_of(ask.form, text)
+        wanted = {str(path): change for path, change in given.items() if _is_change(change)}
+    else:
+        wanted = changes_of(ask.form, text)
+    return text, pulls_joined(wanted, text)
 
 
 def _is_change(change: Any) -> bool:
@@ -90,7 +115,24 @@ def _is_change(change: Any) -> bool:
 
 def _save(ask: Ask) -> Done:
     _, changes = _changes(ask)
-    return save(ask, changes, _what(changes), ask.address("truck", saved="1") if changes else "")
+    try:
+        return save(ask, changes, _what(changes), ask.address("truck", saved="1") if changes else "")
+    except (DesignFault, EditFault) as error:
+        if ask.is_json or "changes" in ask.form:
+            raise
+        raise _again(ask, finding_of(error)) from None
+
+
+def _again(ask: Ask, fault: Finding) -> Finding:
+    """The form once more with everything that was typed, and what is wrong beside its field. Nothing was written."""
+    faults = list(fault.faults)
+    typed = {name: value for name, value in ask.form.items() if isinstance(value, str) and ":" in name}
+    again = {
+        **context(ask, result(ask)),
+        "typed": typed, "faults": faults, "refused": fault.what,
+        "by_path": {each["path"]: each["message"] for each in faults},
+    }  # fmt: skip
+    return replace(fault, template=ask.page.template, context=again)
 
 
 def _what(changes: Mapping[str, Change]) -> str:
@@ -136,7 +178,7 @@ CHANGES = Parameter(
 PAGE = Page(
     "truck", "/d/{design}/truck", "Truck and line",
     "What does the file say of supply, pin, wires, switches and windows, and what if it said something else?",
-    result, "truck.html", context, links=("switch", "wire", "pin", "meaning"),
+    result, "truck.html", context, links=("switch", "wire", "pin", "meaning"), folds="all-but-first",
     parameters=(Parameter("saved", "1 right after a save.", words=("1",)),),
     actions=(
         Action("save", "Writes the changed entries into the file; comments stay.", _save, (BASE, CHANGES)),

@@ -1,5 +1,6 @@
 // Every page loads this; each part starts only where the page has its place.
 import { ask, exchange, isNarrow, notice, page } from "./core.js";
+import { folds, openFor } from "./fold.js";
 import { watch } from "./watch.js";
 import { tables } from "./tables.js";
 
@@ -22,7 +23,11 @@ for (const place of document.querySelectorAll("time[data-at]")) {
   place.textContent = new Date(Number(place.dataset.at) * 1000).toLocaleString();
 }
 if (isNarrow()) { // a phone begins with the answer; on paper and on a wide window all is open
-  for (const each of document.querySelectorAll("[data-fold]")) if (!location.hash || !each.querySelector(location.hash)) each.open = false;
+  const wanted = location.hash.length > 1 ? document.getElementById(location.hash.slice(1)) : null;
+  for (const each of document.querySelectorAll("[data-fold]")) each.open = Boolean(wanted && each.contains(wanted));
+  for (const each of document.querySelectorAll("[data-folds]")) folds(each);
+  addEventListener("hashchange", () => { const to = document.getElementById(location.hash.slice(1)); openFor(to); to?.scrollIntoView(); });
+  wanted?.scrollIntoView();
 }
 const parts = { "[data-job]": "./jobs.js", "[data-live]": "./live.js", "[data-chart]": "./chart.js", "[data-join]": "./join.js", "form[data-text]": "./text.js", "[data-judge]": "./meter.js", "[data-busy]": "./busy.js", "[data-interview]": "./interview.js" };
 for (const [where, module] of Object.entries(parts)) {

@@ -5,8 +5,8 @@ const PAUSE_MS = 30;
 
 export function start() { for (const form of document.querySelectorAll("form[data-live]")) follow(form); }
 
-const before = (field) => field instanceof HTMLSelectElement
-  ? ([...field.options].find((each) => each.defaultSelected) ?? field.options[0])?.value ?? "" : field.defaultValue;
+const before = (field) => field.dataset.was ?? (field instanceof HTMLSelectElement
+  ? ([...field.options].find((each) => each.defaultSelected) ?? field.options[0])?.value ?? "" : field.defaultValue); // data-was: shown again as it was typed
 
 function changed(form, last) {
   const changes = {}, put = (field) => {
