@@ -184,14 +184,16 @@ def written(folder: Path, pairs: int = 8) -> tuple[Path, Path]:
 def test_the_command_from_file_to_report(tmp_path: Path) -> None:
     """Log and map in; report out; exit 1 while something is not shown."""
     log, logger = written(tmp_path)
+    design = tmp_path / "sandpiper.toml"  # a copy: what a log proves is kept beside the design
+    design.write_bytes(DESIGN.read_bytes())
     out = tmp_path / "report.html"
-    done = CliRunner().invoke(command, [str(DESIGN), str(log), "--map", str(logger), "-o", str(out)])
+    done = CliRunner().invoke(command, [str(design), str(log), "--map", str(logger), "-o", str(out)])
     assert done.exit_code == 1, done.output
     assert "? missed-tap: 0 misses in 16 taps" in done.output
     assert "missed-tap" in out.read_text(encoding="utf-8")
-    done = CliRunner().invoke(command, [str(DESIGN), str(log), "--map", str(logger), "--json"])
+    done = CliRunner().invoke(command, [str(design), str(log), "--map", str(logger), "--json"])
     assert json.loads(done.stdout)["sources"]["taps"] == "tap_up, tap_down"
-    done = CliRunner().invoke(command, [str(DESIGN), str(log), "--map", str(logger), "--plan"])
+    done = CliRunner().invoke(command, [str(design), str(log), "--map", str(logger), "--plan"])
     assert done.exit_code == 0 and "Slow drive in an empty area" in done.output
 
 
