@@ -19,6 +19,7 @@ from pinproof.drawings.log_where import log_reading, log_where
 from pinproof.examples import example_path
 from pinproof.logs import LogReport, as_json, limits, prove_log
 from pinproof.logs.checks import CHECKS
+from pinproof.logs.faults import LogFault
 from pinproof.logs.plan import test_plan as plan_of
 from pinproof.logs.results import Picture
 from pinproof.pack.log_page import log_report_html, log_report_pdf, plan_html, plan_pdf, report_blocks
@@ -195,6 +196,18 @@ def test_the_command_from_file_to_report(tmp_path: Path) -> None:
     assert json.loads(done.stdout)["sources"]["taps"] == "tap_up, tap_down"
     done = CliRunner().invoke(command, [str(design), str(log), "--map", str(logger), "--plan"])
     assert done.exit_code == 0 and "Slow drive in an empty area" in done.output
+
+
+def test_a_role_of_a_line_that_the_design_lacks_is_refused(tmp_path: Path) -> None:
+    """Its taps would be overlooked without a word."""
+    log, logger = written(tmp_path, 1)
+    text = logger.read_text(encoding="utf-8")
+    assert 'role = "supply"' in text
+    strange = text.replace('role = "supply"', 'role = "pin.LINE"', 1)
+    logger.write_text(strange, encoding="utf-8")
+    done = CliRunner().invoke(command, [str(DESIGN), str(log), "--map", str(logger), "--no-keep"])
+    assert isinstance(done.exception, LogFault)
+    assert 'role "pin.LINE"' in str(done.exception) and "pin.taps" in str(done.exception)
 
 
 def test_the_command_asks_for_what_is_missing(tmp_path: Path) -> None:

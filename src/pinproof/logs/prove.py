@@ -14,6 +14,7 @@ from pinproof.errors import PinproofError
 from pinproof.logs.blocks import RecordingLike
 from pinproof.logs.checks import run_all
 from pinproof.logs.checks.case import Case
+from pinproof.logs.faults import LogFault
 from pinproof.logs.look import look
 from pinproof.logs.offer import offers_of
 from pinproof.logs.requests import asked_of
@@ -50,6 +51,8 @@ def prove_log(
         None was given.
     ScriptFault
         A phase names a log that is not there, or none where there are several.
+    LogFault
+        The logger map names a line that the design does not have.
     """
     listed = list(recordings) if isinstance(recordings, Sequence) else [recordings]
     return report_of(truck, case_of(truck, listed, script))
@@ -63,6 +66,8 @@ def case_of(
     if not recordings:
         raise NoLog
     _fits([each.name for each in recordings], script)
+    for recording in recordings:
+        _lines_known(recording, truck)
     settings = settings_of(truck)
     seen = []
     for each in recordings:
@@ -71,6 +76,19 @@ def case_of(
         seen.append(look(each, settings))
     asked = tuple(asked_of(each, settings) for each in seen)
     return Case(tuple(seen), asked, settings, script or Script())
+
+
+def _lines_known(recording: RecordingLike, truck: Truck) -> None:
+    """Refuse a role of a line that the design does not have: its taps would be overlooked without a word."""
+    names = [line.id for line in truck.lines]
+    for role in recording.channels:
+        kind, _, line = role.partition(".")
+        if line and line not in names:
+            raise LogFault(
+                recording.name, "no such line", f'The logger map has the role "{role}"; the design has no such line.',
+                f"Right would be {' or '.join(f'{kind}.{each}' for each in names)}.",
+                "Correct the role in the logger map.", role,
+            )  # fmt: skip
 
 
 def judge(truck: Truck, seen: tuple[Seen, ...], settings: Settings, script: Script | None = None) -> LogReport:

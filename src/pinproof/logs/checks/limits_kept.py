@@ -108,7 +108,8 @@ def downshift_guard(case: Case) -> LogCheck:
             more="No downshift at a known speed in the log.",
             do="Drive, and shift down by tap.",
         )
-    said = f"{kept} of {downs} downshifts began below the limit; {refused} taps above it were refused."
+    taps = "tap" if refused == 1 else "taps"
+    said = f"{kept} of {downs} downshifts began below the limit; {refused} {taps} above it refused."
     open_ = f"{said} {limits.DOWNSHIFTS_LEAST} downshifts are needed." if not findings else ""
     return judged(
         "downshift-guard", findings, said, open_, enough=downs >= limits.DOWNSHIFTS_LEAST, do=NEVER_WEAKEN,
