@@ -13,9 +13,11 @@ import re
 import socket
 import threading
 import time
+from collections.abc import Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import pytest
 import uvicorn
@@ -38,6 +40,15 @@ FREE = {  # texts of the examples that may be anything, because no other entry r
     "sandpiper": ("Sandpiper (invented)", "two loads, bench meter", "teeth counted", "loaded, race pressure", "high"),
     "wagtail": ("Wagtail (invented)", "gearbox controller", "from another truck's bench sheet"),
 }  # fmt: skip
+
+
+T = TypeVar("T")
+
+
+def waited_for(coroutine: Coroutine[Any, Any, T]) -> T:
+    """Its result, from a loop in a thread of its own: a browser of another test may hold this thread's loop."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, coroutine).result()
 
 
 def spoilt(name: str, bad: str) -> str:
@@ -213,7 +224,7 @@ def test_no_path_leads_out(place: str, tmp_path: Path) -> None:
     app = make_app(make_site(folder))
     for lead in LEADS:
         path = place.encode().replace(b"{}", lead)
-        status, headers, body, _ = asyncio.run(raw(app, path))
+        status, headers, body, _ = waited_for(raw(app, path))
         assert status < 500 and b"HIDDEN" not in body and b"root:" not in body, (path, status)
         assert b"set-cookie" not in headers, path
         assert all(b"\r" not in value and b"\n" not in value for value in headers.values()), path
@@ -320,7 +331,7 @@ def test_odd_headers_are_refused(headers: tuple[tuple[bytes, bytes], ...], tmp_p
     """Two that disagree, one that only looks right, one that is no number: refused, and nothing is done."""
     site = make_site(folder_with(tmp_path, "heron"))
     form = (b"content-type", b"application/x-www-form-urlencoded")
-    status, _, _, _ = asyncio.run(
+    status, _, _, _ = waited_for(
         raw(make_app(site), b"/example.json", "POST", (*headers, form), b"name=wagtail")
     )  # fmt: skip
     assert status in (400, 403, 413, 421)
@@ -335,7 +346,7 @@ def test_a_stranger_s_body_is_not_even_read(tmp_path: Path) -> None:
     async def ask() -> tuple[int, dict[bytes, bytes], bytes, int]:
         return await raw(make_app(site), b"/d/heron/log/upload", "POST", (host,), b"x" * 1000, "192.168.7.20")
 
-    status, _, _, asked = asyncio.run(ask())
+    status, _, _, asked = waited_for(ask())
     assert status in (403, 421) and asked == 0
 
 
@@ -351,7 +362,7 @@ def test_a_socket_that_is_no_http_is_closed(tmp_path: Path) -> None:
         sent.append(message)
 
     scope = {"type": "websocket", "path": "/", "headers": [], "client": ("127.0.0.1", 1), "query_string": b""}
-    asyncio.run(app(scope, receive, send))
+    waited_for(app(scope, receive, send))
     assert not [each for each in sent if each["type"] == "websocket.accept"]
 
 

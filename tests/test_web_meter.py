@@ -150,7 +150,7 @@ def test_readings_of_another_design_are_refused_with_the_reason(client: TestClie
     """A page of another truck, a list of another truck, a record of another truck."""
     answer = keep(client, MANUAL, typed="8.250", unit="k", design_id="pp-heron")
     assert answer.status_code == 422  # type: ignore[attr-defined]
-    assert "pp-heron" in answer.text and "prove nothing here" in answer.text  # type: ignore[attr-defined]
+    assert "pp-heron" in answer.text and "proves nothing here" in answer.text  # type: ignore[attr-defined]
     text = "design_id,station,value\npp-heron,taps/ohms/idle,OL\n"
     listed = client.post(f"{METER}/list", files={"list": ("heron.csv", text.encode())})
     assert listed.status_code == 422 and "pp-heron" in listed.text

@@ -100,7 +100,7 @@ def test_an_edit_with_keys_only(browser: Browser, pages_at: Callable[..., Any]) 
         assert said == []
 
 
-def until(page: Page, told: str, most_s: float = 8.0) -> None:
+def until(page: Page, told: str, most_s: float = 30.0) -> None:
     """Wait until an expression is true; from outside, because the pages' policy forbids evaluation inside."""
     end = time.monotonic() + most_s
     while not page.evaluate(told):
@@ -171,7 +171,7 @@ def test_a_click_on_the_chart_answers(browser: Browser, pages_at: Callable[..., 
     served = pages_at("heron")
     context, page, _, said = opened(browser)
     with context:
-        page.goto(f"{served.address}/d/heron/proof")
+        page.goto(f"{served.address}/d/heron/proof", wait_until="networkidle")  # the chart's module is there
         page.locator(".wide .pp-row").nth(1).click()
         until(page, "document.querySelector('#picked h3').textContent.startsWith('manual, ')")
         assert "situation=" in page.url
