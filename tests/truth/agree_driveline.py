@@ -9,19 +9,16 @@ gets its exact fraction. Where a verdict hangs on a tie closer than rounding, ei
 
 from __future__ import annotations
 
-import argparse
 import csv
 import io
-import multiprocessing
 import random
-import sys
-import time
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 
 from tests.truth import driveline_check as dc
+from tests.truth.runner import command, run_seeds
 
 NEAR = Fraction(1, 10**9)
 UNITS: dict[str, dict[str, Fraction]] = {
@@ -534,36 +531,8 @@ def _borrowed(out: Outcome, d: dc.Driveline, donor: dc.Donor, text: str, truck, 
 
 def run(count: int, start: int, jobs: int) -> tuple[int, Counter[str]]:
     """Compare `count` seeds and print what differs; the number of seeds that disagree, and what was compared."""
-    began = time.perf_counter()
-    bad, seen = 0, Counter[str]()
-    pool = multiprocessing.get_context("spawn").Pool(jobs) if jobs > 1 else None
-    seeds = range(start, start + count)
-    stream = pool.imap_unordered(compare, seeds, 8) if pool else map(compare, seeds)
-    for one in stream:
-        seen += one.seen
-        if one.disagreements:
-            bad += 1
-            if bad <= 20:
-                print(f"seed {one.seed}: {len(one.disagreements)} disagreements")
-                for each in one.disagreements[:5]:
-                    print("   ", each)
-    if pool:
-        pool.close()
-        pool.join()
-    print(", ".join(f"{name} {number}" for name, number in sorted(seen.items())))
-    print(f"{count} seeds ({start} to {start + count - 1}): {bad} disagree. {time.perf_counter() - began:.0f} s")
-    return bad, seen
-
-
-def main() -> None:
-    """Command line."""
-    parser = argparse.ArgumentParser(prog="dev.py truth --drive")
-    parser.add_argument("count", nargs="?", type=int, default=300)
-    parser.add_argument("--seed", type=int, default=0, help="first seed")
-    parser.add_argument("--jobs", type=int, default=multiprocessing.cpu_count())
-    options = parser.parse_args()
-    sys.exit(1 if run(options.count, options.seed, options.jobs)[0] else 0)
+    return run_seeds(compare, count, start, jobs)
 
 
 if __name__ == "__main__":
-    main()
+    command("--drive", 300, run)

@@ -10,18 +10,15 @@ does not.
 
 from __future__ import annotations
 
-import argparse
 import math
-import multiprocessing
 import random
-import sys
-import time
 from collections import Counter
 from fractions import Fraction
 
 from tests.truth import wiring_trees as wt
 from tests.truth.agree_harness_layout import Outcome, compare_wiring
 from tests.truth.agree_harness_trucks import compare_truck, judge_bundle
+from tests.truth.runner import command, run_seeds
 
 OUTSIDES_MM = ("1.6", "1.61", "1.9", "2.1", "2.4", "3.0", "3.7", "4.3", "6.0")  # invented
 TUBES_MM = ("1.6/0.8", "2.4/1.2", "3.2/1.6", "4.8/2.4", "6.4/2.1", "9.5/3.2", "12.7/4.2", "19/6.4")  # of the page
@@ -163,36 +160,8 @@ def compare(seed: int) -> Outcome:
 
 def run(count: int, start: int, jobs: int) -> tuple[int, Counter[str]]:
     """Compare `count` seeds and print what differs; the number of seeds that disagree, and what was compared."""
-    began = time.perf_counter()
-    bad, seen = 0, Counter[str]()
-    pool = multiprocessing.get_context("spawn").Pool(jobs) if jobs > 1 else None
-    seeds = range(start, start + count)
-    stream = pool.imap_unordered(compare, seeds, 8) if pool else map(compare, seeds)
-    for one in stream:
-        seen += one.seen
-        if one.disagreements:
-            bad += 1
-            if bad <= 20:
-                print(f"seed {one.seed}: {len(one.disagreements)} disagreements")
-                for each in one.disagreements[:5]:
-                    print("   ", each)
-    if pool:
-        pool.close()
-        pool.join()
-    print(", ".join(f"{name} {number}" for name, number in sorted(seen.items())))
-    print(f"{count} seeds ({start} to {start + count - 1}): {bad} disagree. {time.perf_counter() - began:.0f} s")
-    return bad, seen
-
-
-def main() -> None:
-    """Command line."""
-    parser = argparse.ArgumentParser(prog="dev.py truth --harness")
-    parser.add_argument("count", nargs="?", type=int, default=300)
-    parser.add_argument("--seed", type=int, default=0, help="first seed")
-    parser.add_argument("--jobs", type=int, default=multiprocessing.cpu_count())
-    options = parser.parse_args()
-    sys.exit(1 if run(options.count, options.seed, options.jobs)[0] else 0)
+    return run_seeds(compare, count, start, jobs)
 
 
 if __name__ == "__main__":
-    main()
+    command("--harness", 300, run)

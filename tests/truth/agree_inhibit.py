@@ -11,11 +11,7 @@ checker does not; where the engine says exact both must be the same. Points with
 
 from __future__ import annotations
 
-import argparse
-import multiprocessing
 import random
-import sys
-import time
 from collections import Counter
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -26,6 +22,7 @@ import numpy as np
 import numpy.typing as npt
 
 from tests.truth import inhibit_check as ic
+from tests.truth.runner import command, run_seeds
 from tests.truth.truck import INF
 
 GRID: tuple[Any, ...] = (Fraction(0), *(Fraction(f"{10 ** (k / 4):.6e}") for k in range(-10, 27)), INF)
@@ -251,36 +248,8 @@ def _near(found: Any, values: tuple[Any, ...]) -> Mask:
 
 def run(count: int, start: int, jobs: int) -> tuple[int, Counter[str]]:
     """Compare `count` seeds and print what differs; the number of seeds that disagree, and what was compared."""
-    began = time.perf_counter()
-    bad, seen = 0, Counter[str]()
-    pool = multiprocessing.get_context("spawn").Pool(jobs) if jobs > 1 else None
-    seeds = range(start, start + count)
-    stream = pool.imap_unordered(compare, seeds, 2) if pool else map(compare, seeds)
-    for one in stream:
-        seen += one.seen
-        if one.disagreements:
-            bad += 1
-            if bad <= 20:
-                print(f"seed {one.seed}: {len(one.disagreements)} disagreements")
-                for each in one.disagreements[:5]:
-                    print("   ", each)
-    if pool:
-        pool.close()
-        pool.join()
-    print(", ".join(f"{name} {number}" for name, number in sorted(seen.items())))
-    print(f"{count} seeds ({start} to {start + count - 1}): {bad} disagree. {time.perf_counter() - began:.0f} s")
-    return bad, seen
-
-
-def main() -> None:
-    """Command line."""
-    parser = argparse.ArgumentParser(prog="dev.py truth --inhibit")
-    parser.add_argument("count", nargs="?", type=int, default=100)
-    parser.add_argument("--seed", type=int, default=0, help="first seed")
-    parser.add_argument("--jobs", type=int, default=multiprocessing.cpu_count())
-    options = parser.parse_args()
-    sys.exit(1 if run(options.count, options.seed, options.jobs)[0] else 0)
+    return run_seeds(compare, count, start, jobs, chunk=2)
 
 
 if __name__ == "__main__":
-    main()
+    command("--inhibit", 100, run)

@@ -10,7 +10,7 @@ pin above a rule; the hatched part of the rule is what the proof allows.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from pinproof.drawings.bands import SMALL_MM
 from pinproof.drawings.measure import drawable, reach_mm, width_mm
@@ -60,6 +60,14 @@ def _told(findings: Sequence[LogFinding]) -> str:
     return " ".join(
         f"{each.log}, {each.from_s:.1f} s: {each.subject}." for each in findings[:40] if each.from_s is not None
     )
+
+
+def log_reading_of(numbers: Mapping[str, object], *, ident: str = "log-reading") -> Drawing | None:
+    """The reading of a finding against its span; None where its numbers tell of none."""
+    low, high, reading = (numbers.get(key) for key in ("low", "high", "reading"))
+    if isinstance(low, float) and isinstance(high, float) and isinstance(reading, float):
+        return log_reading(low, high, reading, str(numbers.get("unit", "1")), ident=ident)
+    return None
 
 
 def log_reading(low: float, high: float, reading: float, unit: str, *, ident: str = "log-reading") -> Drawing:

@@ -10,12 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from pinproof.drawings import Drawing
-from pinproof.drawings.measure import one_line
 from pinproof.pack.blocks import MARKS, Block, Cell
 from pinproof.pack.markup import Html, el, join
 from pinproof.pack.sections import VERDICT_CLASSES, mark
 from pinproof.pack.style import page_css
-from pinproof.pack.typeface import font_css
+from pinproof.pack.whole_page import whole_page
 
 _VERDICTS = {name: verdict for verdict, name in MARKS.items()}
 _BREAK = "\u200b"  # where a printed word may be broken; a page says it with an element that nobody copies
@@ -35,16 +34,7 @@ def blocks_html(body: Sequence[Block], title: str, foot: str, drawings: Mapping[
     content = Html(
         "\n".join([el("main", *(_block(each, drawings) for each in body)), el("footer", el("p", foot, class_="soft"))])
     )
-    letters = set(content) | set(title) | set("0123456789")
-    head = el(
-        "head",
-        el("meta", charset="utf-8"),
-        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        el("meta", name="color-scheme", content="light dark"),
-        el("title", one_line(title)),
-        Html(f"<style>\n{font_css(letters)}\n{page_css()}pre{{white-space:pre-wrap}}</style>"),
-    )
-    return f"<!doctype html>\n{el('html', head, el('body', content), lang='en')}\n"
+    return whole_page(title, content, page_css() + "pre{white-space:pre-wrap}")
 
 
 def _block(one: Block, drawings: Mapping[str, Drawing]) -> Html:

@@ -13,7 +13,6 @@ from collections.abc import Mapping, Sequence
 from pinproof.design.model import Input, Pull, Resistor, Truck
 from pinproof.drawings import drifts_of, words
 from pinproof.drawings.axis import Axis, axis_of
-from pinproof.drawings.measure import one_line
 from pinproof.pack import bench, sentences
 from pinproof.pack.card_find import DIFFERENT, PRINTED, find_section
 from pinproof.pack.card_keep import keep_lines
@@ -21,7 +20,7 @@ from pinproof.pack.card_style import card_css
 from pinproof.pack.markup import Html, el, join
 from pinproof.pack.order import order_of
 from pinproof.pack.sections import CAUTIONS, VERDICT_CLASSES, mark, verdict_words
-from pinproof.pack.typeface import font_css
+from pinproof.pack.whole_page import whole_page
 from pinproof.proof.results import LineProof, TruckProof
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
@@ -98,16 +97,7 @@ def card_html(
     ]  # fmt: skip
     content = Html("\n".join(body))
     title = f"Field card of {name}"
-    letters = set(content) | set(title) | set("0123456789")
-    head = el(
-        "head",
-        el("meta", charset="utf-8"),
-        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        el("meta", name="color-scheme", content="light dark"),
-        el("title", one_line(title)),
-        Html(f"<style>\n{font_css(letters)}\n{card_css(paper, print_pt)}</style>"),
-    )
-    return f"<!doctype html>\n{el('html', head, el('body', content), lang='en')}\n"
+    return whole_page(title, content, card_css(paper, print_pt))
 
 
 def _jumps() -> Html:

@@ -12,7 +12,7 @@ from datetime import date
 
 from pinproof.drawings import Drawing, words
 from pinproof.drawings.log_shift import log_shift
-from pinproof.drawings.log_where import log_reading, log_where
+from pinproof.drawings.log_where import log_reading_of, log_where
 from pinproof.logs.plan import Plan
 from pinproof.logs.results import LogCheck, LogFinding, LogReport
 from pinproof.pack import blocks
@@ -125,12 +125,7 @@ def _figure(name: str, drawn: Drawing, drawings: dict[str, Drawing]) -> Block:
 def _picture(finding: LogFinding, ident: str) -> Drawing | None:
     if finding.picture is not None and finding.picture.to_s > finding.picture.from_s:
         return log_shift(finding.picture, f"{finding.log}, {_when(finding)}: {finding.subject}", ident=ident)
-    numbers = finding.numbers
-    ends = [numbers.get(key) for key in ("low", "high", "reading")]
-    if all(isinstance(each, float) for each in ends):
-        low, high, reading = (float(each) for each in ends)  # type: ignore[arg-type]
-        return log_reading(low, high, reading, str(numbers.get("unit", "1")), ident=ident)
-    return None
+    return log_reading_of(finding.numbers, ident=ident)
 
 
 def _when(finding: LogFinding) -> str:

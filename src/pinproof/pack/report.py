@@ -10,14 +10,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pinproof.design.model import Truck
-from pinproof.drawings.measure import one_line
 from pinproof.faults import Against
 from pinproof.pack import sections
 from pinproof.pack.cures import Cures, cures_on
 from pinproof.pack.faults_page import report_section
 from pinproof.pack.markup import Html, el
 from pinproof.pack.style import page_css
-from pinproof.pack.typeface import font_css
+from pinproof.pack.whole_page import whole_page
 from pinproof.proof.results import TruckProof
 
 
@@ -53,16 +52,7 @@ def report_html(
     ]  # fmt: skip
     content = Html("\n".join(body))
     title = f"Proof of {name}: {proof.verdict.value}"
-    letters = set(content) | set(title) | set("0123456789")
-    head = el(
-        "head",
-        el("meta", charset="utf-8"),
-        el("meta", name="viewport", content="width=device-width, initial-scale=1"),
-        el("meta", name="color-scheme", content="light dark"),
-        el("title", one_line(title)),
-        Html(f"<style>\n{font_css(letters)}\n{page_css()}</style>"),
-    )
-    return f"<!doctype html>\n{el('html', head, el('body', content), lang='en')}\n"
+    return whole_page(title, content, page_css())
 
 
 def _identity(proof: TruckProof, generated_on: str | None) -> Html:

@@ -11,7 +11,7 @@ from pinproof.chain.log_kept import judged_files, keep_log, kept_json, kept_word
 from pinproof.design import loads
 from pinproof.drawings import Drawing
 from pinproof.drawings.log_shift import log_shift
-from pinproof.drawings.log_where import log_reading, log_where
+from pinproof.drawings.log_where import log_reading_of, log_where
 from pinproof.logs import (
     LogFault,
     LogFinding,
@@ -229,12 +229,7 @@ def _picture(finding: LogFinding, ident: str) -> Drawing | tuple[Drawing, Drawin
             log_shift(finding.picture, title, layout=layout, ident=f"{ident}-{layout}") for layout in ("wide", "narrow")
         )
         return wide, narrow
-    numbers = finding.numbers
-    ends = [numbers.get(key) for key in ("low", "high", "reading")]
-    if all(isinstance(each, float) for each in ends):
-        low, high, reading = (float(each) for each in ends)  # type: ignore[arg-type]
-        return log_reading(low, high, reading, str(numbers.get("unit", "1")), ident=ident)
-    return None
+    return log_reading_of(finding.numbers, ident=ident)
 
 
 def _upload(ask: Ask) -> Done:
