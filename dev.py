@@ -127,6 +127,8 @@ def make_venv(folder: Path) -> None:
             f"On Debian, Ubuntu and relatives: sudo apt-get install python3-venv   (or python{version}-venv)\n"
             "Elsewhere: install Python from python.org, which has both. Then run the same command again."
         )
+    if folder.is_symlink():
+        folder.unlink()  # clearing it would empty a folder that belongs to somebody else
     done = subprocess.run(
         [sys.executable, "-m", "venv", "--clear", str(folder)],
         stdout=subprocess.PIPE,
