@@ -23,7 +23,9 @@ from pinproof.quantities.preferred import commonest_series, in_series
 SPARES = 0.2
 """Spares, as a share of what is needed; at least one of each (common practice, no source)."""
 ON_THE_SHELF = ("E3", "E6", "E12", "E24")
-"""Series whose values a shop in town has; the finer ones are ordered (common practice, no source)."""
+"""Series whose values a shop in town may have; the finer ones seldom (common practice, no source)."""
+BY_POST = "by post it takes days; a shop in town may have it"
+"""Why a common part is ordered today all the same (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +94,9 @@ def _why_today(ohm: float) -> str:
     series = commonest_series(ohm)
     if series is None:
         return "a value of no preferred series: ask what can be had, or choose again"
-    return "" if series in ON_THE_SHELF else f"a value of series {series}, which shops seldom keep"
+    if series in ON_THE_SHELF:
+        return BY_POST
+    return f"a value of series {series}, which shops seldom keep"
 
 
 def _contacts(truck: Truck) -> list[OrderLine]:
@@ -103,7 +107,7 @@ def _contacts(truck: Truck) -> list[OrderLine]:
     return [
         OrderLine(
             f"switch contact, {kind}, {action}, {material}", "", len(ids), spares_for(len(ids)),
-            "gold contacts, which shops seldom keep" if material == "gold contacts" else "", tuple(ids),
+            "gold contacts, which shops seldom keep" if material == "gold contacts" else BY_POST, tuple(ids),
         )
         for (kind, action, material), ids in groups.items()
     ]  # fmt: skip
