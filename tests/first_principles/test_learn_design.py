@@ -9,6 +9,9 @@ from dataclasses import replace
 import pytest
 
 from pinproof.design import DesignFault, loads
+from pinproof.design.comments import PULL_KNOWN, PULL_NOT_KNOWN, WINDOWS_NOT_KNOWN
+from pinproof.design.model import Resistor
+from pinproof.design.starter import design_text, starter_sheet
 from pinproof.examples import example_path
 from pinproof.learn import (
     LearnedWindow,
@@ -145,7 +148,12 @@ def test_nothing_but_the_learned_changes() -> None:
         TEXT, truck, line, pulls=PULLS, reference=(4.98, 0.004), windows=windows_of(state), note="12.6 V"
     )
     changed = loads(after)
-    assert changed.inputs[0].pull_up.ohm == 1066.5 and changed.inputs[0].pull_up.basis == "measured"  # type: ignore[union-attr]
+    pull = changed.inputs[0].pull_up
+    assert isinstance(pull, Resistor) and pull.basis == "measured"
+    assert pull.ohm == 1066.0, "to the place of the second digit of its uncertainty"
+    assert PULLS.up_ohm is not None
+    assert pull.ohm * (1.0 - pull.tolerance) <= PULLS.up_ohm * (1.0 - PULLS.up_tolerance), "the rounding is inside"
+    assert pull.ohm * (1.0 + pull.tolerance) >= PULLS.up_ohm * (1.0 + PULLS.up_tolerance)
     assert changed.inputs[0].reference is not None and changed.inputs[0].reference.basis == "measured"
     windows = changed.lines[0].windows
     assert [each.meaning for each in windows] == ["up", "down", "automatic"]
@@ -241,3 +249,20 @@ def test_a_session_finds_the_source_and_spaces_the_search_by_it() -> None:
     assert found.referred is not None and found.referred.kind == "regulated"
     assert session.search.scale.source_ohm == pytest.approx(1066.0, rel=0.01) and not session.search.scale.assumed
     assert session.search.least_ohm == 0.0
+
+
+@pytest.mark.parametrize("eol", ["\n", "\r\n"])
+def test_what_was_learned_is_no_longer_called_unknown(eol: str) -> None:
+    """The starter's own sentences change with what they speak of; how to measure again stays, the owner's words too."""
+    text = design_text(starter_sheet("ladder", "pp-test01"))
+    text = text.replace("\npull_up = ", "\n# mine: behind the dash\npull_up = ", 1)
+    text = text.replace("\n", eol)
+    assert PULL_NOT_KNOWN in text and WINDOWS_NOT_KNOWN[0] in text
+    truck = loads(text)
+    state = learned([0.1, 0.25, 0.4, 0.6], ["up", "invalid", "down", "invalid", "automatic"])
+    after = learned_text(text, truck, truck.lines[0], pulls=PULLS, windows=windows_of(state))
+    assert PULL_NOT_KNOWN not in after and PULL_KNOWN in after and "# mine: behind the dash" in after
+    assert "Vopen − Vloaded" in after
+    assert not any(each in after for each in WINDOWS_NOT_KNOWN)
+    only_pull = learned_text(text, truck, truck.lines[0], pulls=PULLS)
+    assert all(each in only_pull for each in WINDOWS_NOT_KNOWN)

@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from pinproof.design.comments import TO_CHOOSE
+from pinproof.design.comments import PULL_NOT_KNOWN, TO_CHOOSE, WINDOWS_NOT_KNOWN
 from pinproof.design.edit import to_toml
 from pinproof.design.model import Basis, Form
 from pinproof.design.pull_words import Side, is_key, pull_measurement
@@ -224,7 +224,7 @@ def _measuring(sheet: Sheet) -> Iterator[str]:
     if sheet.switched is None and sheet.asked:
         sides = ("pull_up", "pull_down")
     found = pull_measurement(INPUT_ID, sides, feed="reference" if sheet.switched == "5 V" else "battery")
-    yield "# The resistor inside the controller is not known. How to find it:"
+    yield PULL_NOT_KNOWN
     for each in (found.caution, *found.how):
         yield from _comment(each)
 
@@ -303,9 +303,7 @@ def _line(sheet: Sheet) -> Iterator[str]:
     yield 'leak_to_ground = { value = "20 kohm", basis = "assumed" }'
     yield 'leak_to_supply = { value = "200 kohm", basis = "assumed" }'
     if not sheet.wanted:
-        yield "# Not known what the pin wants. Until then the proof only asks whether the readings could be told apart,"
-        yield "# as by a controller that can be taught. How to find it: the maker's list, or a potentiometer"
-        yield "# on the pin: note where the shown meaning changes. Then write [[line.window]] or [[line.target]] here."
+        yield from WINDOWS_NOT_KNOWN
         yield 'windows = "free"'
     if sheet.form == "elements":
         yield from _elements(sheet)

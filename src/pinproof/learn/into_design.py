@@ -13,13 +13,14 @@ import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from pinproof.design.comments import with_pull_known, with_windows_known
 from pinproof.design.edit import to_toml, with_values
 from pinproof.design.load import BOM, loads
 from pinproof.design.locate import Places, locate
 from pinproof.design.model import Line, Truck
 from pinproof.learn.pulls import Pulls
 from pinproof.learn.state import LearnFault
-from pinproof.learn.windows import LearnedWindow, rounded_up
+from pinproof.learn.windows import LearnedWindow, as_stated
 from pinproof.quantities import format_value
 
 OHM_DIGITS = 5
@@ -77,15 +78,17 @@ def learned_text(
             text = _set_pull(text, f"{at}.{side}", ohm, tolerance, note)
         if pulls.up_ohm is not None and owner.pull_up_to != pulls.up_to:
             text = with_values(text, {f"{at}.pull_up_to": pulls.up_to})
+        if pulls.up_ohm is not None or pulls.down_ohm is not None:
+            text = with_pull_known(text, line.input)
     if reference is not None:
-        value = {"value": _number(reference[0], "voltage"), "tolerance": f"{rounded_up(reference[1] * 100.0)} %"}
+        value = _as_stated(*reference, "voltage")
         text = with_values(text, {f"{at}.reference": {**_measured(value, note), "low": None, "high": None}})
     if compares and owner.compares != compares:
         text = with_values(text, {f"{at}.compares": compares})
     if windows:
         if line.free:
             text = with_values(text, {f"line.{line.id}.windows": None})
-        text = _replace_windows(text, line.id, windows, note)
+        text = with_windows_known(_replace_windows(text, line.id, windows, note), line.id)
     loads(text, "the changed file")
     return text
 
@@ -102,8 +105,12 @@ def _number(value: float, dimension: str) -> str:
 def _set_pull(text: str, path: str, ohm: float | None, tolerance: float, note: str) -> str:
     if ohm is None:
         return _set_none(text, path)
-    value = {"value": _number(ohm, "resistance"), "tolerance": f"{rounded_up(tolerance * 100.0)} %"}
-    return with_values(text, {path: _measured(value, note)})
+    return with_values(text, {path: _measured(_as_stated(ohm, tolerance, "resistance"), note)})
+
+
+def _as_stated(value: float, tolerance: float, dimension: str) -> dict[str, str]:
+    told, off = as_stated(value, tolerance)
+    return {"value": _number(told, dimension), "tolerance": format_value(off, "ratio")}
 
 
 def _set_none(text: str, path: str) -> str:

@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from typing import Any, Literal
 
-from pinproof.errors import PinproofError
+from pinproof.errors import PinproofError, printable
 from pinproof.learn.pulls import Side
 from pinproof.learn.source import Source
 from pinproof.learn.stock import INF, Join, Part, bounds_of, e12_stock
@@ -33,7 +33,7 @@ class LearnFault(PinproofError):
     message: str
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.message}"
+        return printable(f"{self.where}: {self.message}")
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from pinproof.learn.stock import INF
 from pinproof.quantities import plain_number
 
 DIGITS = 5
+LOST = 0.01  # of the ohms that are surely inside a window, given up for an edge told in fewer digits
 MOST_OHM = 10e6  # a load above that is as good as none (common practice, no source)
 
 USUAL_HYSTERESIS = 0.02  # of full scale: allowed for in a direction that nobody looked at (common practice, no source)
@@ -32,7 +33,7 @@ class Limit:
     @property
     def middle_ohm(self) -> float:
         """Where it is stated, rounded as it is written."""
-        return float(f"{(self.low_ohm + self.high_ohm) / 2.0:.{DIGITS}g}")
+        return self._told[0]
 
     @property
     def off_ohm(self) -> float:
@@ -42,7 +43,18 @@ class Limit:
     @property
     def off_text(self) -> str:
         """The same as a number in words, "0" for none."""
-        return _up(max(self.high_ohm - self.middle_ohm, self.middle_ohm - self.low_ohm), DIGITS)
+        return self._told[1]
+
+    @property
+    def _told(self) -> tuple[float, str]:
+        """Both with as few digits as cost the sure side no more than `LOST`."""
+        middle, half = (self.low_ohm + self.high_ohm) / 2.0, (self.high_ohm - self.low_ohm) / 2.0
+        for digits in range(2, DIGITS + 1):
+            told = to_digit_of(middle, half, digits)
+            off = _up(max(self.high_ohm - told, told - self.low_ohm), digits)
+            if self.low_ohm - (told - float(off)) <= LOST * self.low_ohm:
+                break
+        return told, off
 
 
 @dataclass(frozen=True)
@@ -168,6 +180,32 @@ def extent(state: State, number: int) -> tuple[float, float, bool]:
             beyond = min(place, state.place(last)) if up else max(place, state.place(last))
             ohms.append(INF if beyond == state.place(last) and last.ohm == INF else state.scale.ohm_at(beyond))
     return min(ohms), max(ohms), begun
+
+
+def to_digit_of(value: float, off: float, digits: int = 2) -> float:
+    """A value rounded to the last of so many digits of its uncertainty, at five significant digits at most.
+
+    JCGM 100:2008, 7.2.6: an uncertainty is told with at most two digits, its value to the same place.
+
+    >>> from pinproof.learn.windows import to_digit_of
+    >>> to_digit_of(404.06, 30.8), to_digit_of(1049.7, 22.96), to_digit_of(4.9806, 0.0369)
+    (404.0, 1050.0, 4.981)
+    """
+    if off <= 0.0 or value == 0.0:
+        return float(f"{value:.{DIGITS}g}")
+    place = digits - 1 - floor(log10(off))
+    return round(value, min(place, DIGITS - 1 - floor(log10(abs(value)))))
+
+
+def as_stated(value: float, tolerance: float) -> tuple[float, float]:
+    """A value and its tolerance (ratio) as they are told: rounded, and the tolerance wider by the rounding, rounded up.
+
+    >>> from pinproof.learn.windows import as_stated
+    >>> as_stated(1049.7, 0.02187)
+    (1050.0, 0.023)
+    """
+    told = to_digit_of(value, abs(value) * tolerance)
+    return told, float(rounded_up((abs(value) * tolerance + abs(value - told)) / abs(told) * 100.0)) / 100.0
 
 
 def _up(value: float, digits: int = 3) -> str:

@@ -12,7 +12,7 @@ from pinproof.learn.pulls import VoltsStep
 from pinproof.learn.seen import is_off
 from pinproof.learn.session import Found, Session, at_one_supply
 from pinproof.learn.state import State, Step
-from pinproof.learn.windows import LearnedWindow
+from pinproof.learn.windows import LearnedWindow, as_stated
 from pinproof.quantities import format_value
 
 INF = float("inf")
@@ -142,14 +142,19 @@ def _pull_words(found: Found) -> str:
     assert pulls is not None
     parts = []
     if pulls.up_ohm is not None:
-        parts.append(f"pull-up {ohms(pulls.up_ohm)} ±{pulls.up_tolerance * 100.0:.2g} % to the {pulls.up_to}")
+        parts.append(f"pull-up {_stated(pulls.up_ohm, pulls.up_tolerance)} to the {pulls.up_to}")
     elif pulls.least_up_ohm < INF:
         parts.append(f"no pull-up below {ohms(pulls.least_up_ohm)}")
     if pulls.down_ohm is not None:
-        parts.append(f"pull-down {ohms(pulls.down_ohm)} ±{pulls.down_tolerance * 100.0:.2g} %")
+        parts.append(f"pull-down {_stated(pulls.down_ohm, pulls.down_tolerance)}")
     elif pulls.least_down_ohm < INF:
         parts.append(f"no pull-down below {ohms(pulls.least_down_ohm)}")
     return "Inside the controller: " + ", ".join(parts)
+
+
+def _stated(ohm: float, tolerance: float) -> str:
+    told, off = as_stated(ohm, tolerance)
+    return f"{ohms(told)} ±{format_value(off, 'ratio')}"
 
 
 def bracket_words(bracket: Bracket | None) -> str:
