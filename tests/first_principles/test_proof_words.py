@@ -15,7 +15,8 @@ from pinproof.cli.show import headline, truck_words
 from pinproof.design import Truck, load, loads
 from pinproof.proof import TruckProof, margin_percent, prove, resting_words
 from pinproof.proof.budgets import parameters_of, strain
-from pinproof.proof.doubts import USUAL_ERROR, doubt_of, shares_of
+from pinproof.proof.doubts import doubt_of, shares_of
+from pinproof.verdict.doubt import USUAL_ERROR
 from pinproof.proof.prove import states_of
 from pinproof.proof.results import DriftBudget, RestsOn
 from pinproof.verdict import Verdict

@@ -7,7 +7,7 @@ Touches: nothing.
 from __future__ import annotations
 
 from pinproof.design.model import Truck
-from pinproof.driveline import drive_sums
+from pinproof.driveline import drive_sums, measure_first
 from pinproof.verdict import Verdict
 
 NOTHING_SAID = (
@@ -28,5 +28,5 @@ def gear_link(truck: Truck) -> tuple[Verdict, str, str]:
         text += f" {worst.check}, {worst.subject}: {worst.text}"
     if truck.drive.borrowed:
         text += " Borrowed tables are judged by `pinproof gears`."
-    weak = sums.weakest
-    return worst.verdict, text, "" if weak is None else f"{weak.path} ({weak.text}, {weak.basis})."
+    weak = measure_first(truck, sums)
+    return worst.verdict, text, "" if weak is None else f"{weak.text}."

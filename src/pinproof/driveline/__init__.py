@@ -17,6 +17,7 @@ leads     how early an upshift must be commanded
 sums      all of it joined
 borrowed  a table from another truck, converted and marked
 sheet     the settings sheet
+weakest   which number to measure first
 results   what comes out, and its JSON
 """
 
@@ -37,6 +38,7 @@ from pinproof.driveline.speeds import (
 from pinproof.driveline.stated import DriveFault, drive_of
 from pinproof.driveline.sums import drive_sums
 from pinproof.driveline.tyre import circumference_of_size
+from pinproof.driveline.weakest import MeasureFirst, measure_first
 
 __all__ = [
     "Cell",
@@ -46,6 +48,7 @@ __all__ = [
     "DriveFault",
     "DriveSums",
     "Lead",
+    "MeasureFirst",
     "Setting",
     "Span",
     "after_shift",
@@ -59,6 +62,7 @@ __all__ = [
     "drive_sums",
     "engine_rpm",
     "gained_rpm",
+    "measure_first",
     "output_rpm",
     "pulses_per_m",
     "remains",

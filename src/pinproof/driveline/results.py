@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pinproof.design.model import BASES, Value
+from pinproof.design.model import Value
 from pinproof.driveline.span import Span
 from pinproof.verdict import Verdict
 
@@ -111,11 +111,23 @@ class Pulses:
     per_m: Span
 
 
+CHECKS: dict[str, str] = {
+    "limiter": "Does the limiter hold the engine below its most?",
+    "up line": "Is an upshift line reached before the engine meets its limiter?",
+    "landing": "Does the engine stay above the least wanted after an upshift?",
+    "lead": "Is an upshift commanded early enough that the climbing engine keeps off its limiter?",
+    "down line": "Is the engine safe after a downshift at this line, with margin and time?",
+    "separation": "Do the lines up and down lie far enough apart that the gearbox does not hunt?",
+    "borrowed table": "Which cells of a borrowed table may stay as converted?",
+}
+"""What each check of the driveline asks, by its name."""
+
+
 @dataclass(frozen=True)
 class Check:
     """One judgement: what was asked of what, and what to do."""
 
-    check: str  # "limiter", "up line", "landing", "lead", "down line", "separation", "borrowed table"
+    check: str  # one of CHECKS
     subject: str
     verdict: Verdict
     text: str
@@ -153,15 +165,6 @@ class DriveSums:
     def downshift(self, transfer: str, gear: str) -> Downshift:
         """KeyError if there is none."""
         return _found(self.downshifts, transfer, gear)
-
-    @property
-    def weakest(self) -> Value | None:
-        """What to measure first: of the weakest basis, and of those the widest; None if nothing waits."""
-
-        def rank(value: Value) -> tuple[int, float]:
-            return BASES.index(value.basis), (value.high - value.low) / (abs(value.value) or 1.0)
-
-        return max(self.rests_on, key=rank, default=None)
 
     def gear(self, transfer: str, gear: str) -> GearRow:
         """KeyError if there is none."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, words
 from pinproof.drawings.saw_tooth import saw_tooth
-from pinproof.driveline import DriveSums, blanks, drive_sums, settings_sheet
+from pinproof.driveline import DriveSums, blanks, drive_sums, measure_first, settings_sheet
 from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
 from pinproof.pack import blocks
 from pinproof.pack.blocks import Block
@@ -59,9 +59,9 @@ def gears_blocks(truck: Truck, drawings: dict[str, Drawing]) -> list[Block]:
 def _summary(truck: Truck, sums: DriveSums) -> str:
     held = sum(each.verdict is Verdict.PASS for each in sums.checks)
     told = f"{held} of {len(sums.checks)} checks hold. One turn of the wheel is {ends(sums.rolling_m)} m ({sums.tyre})."
-    weak = sums.weakest
+    weak = measure_first(truck, sums)
     if weak is not None:
-        told += f" Measure first: `{weak.path}` ({weak.text}, {weak.basis})."
+        told += f" Measure first: {weak.text}."
     if truck.drive is not None and truck.drive.borrowed:
         told += " Borrowed tables are not judged here: pinproof gears."
     return told

@@ -20,10 +20,11 @@ import numpy as np
 from pinproof.network import excursions, span
 from pinproof.observe import shared_parameters, windows_in
 from pinproof.observe.pin import box_of, node_reading, sources_of
-from pinproof.proof.doubts import USUAL_ERROR, doubt_of
+from pinproof.proof.doubts import doubt_of
 from pinproof.proof.judging import Judged, judge, shared_corners
 from pinproof.proof.results import DriftBudget, SituationProof
 from pinproof.verdict import Reading, Verdict, Window
+from pinproof.verdict.doubt import USUAL_ERROR
 from pinproof.wiring import LineView
 
 LEAST_OHM = 1.0  # a resistance near zero drifts by ohms, not by a share of itself

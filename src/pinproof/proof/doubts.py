@@ -17,10 +17,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pinproof.design.model import Resistor, Truck
+from pinproof.verdict.doubt import USUAL_ERROR
 from pinproof.wiring import Branch
 from pinproof.wiring.elements import REFERENCE_TEMP_C
 
-USUAL_ERROR = {"measured": 0.02, "published": 0.05, "borrowed": 0.20, "assumed": 0.50}
 WEAK = ("borrowed", "assumed")
 
 

@@ -16,11 +16,12 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from pinproof.design.model import Resistor, Truck, Value
 from pinproof.proof.budgets import gains, parameters_of, strain
-from pinproof.proof.doubts import USUAL_ERROR, WEAK, shares_of
+from pinproof.proof.doubts import WEAK, shares_of
 from pinproof.proof.judging import Judged
 from pinproof.proof.results import DriftBudget, RestsOn, SituationProof, margin_percent
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict, Window
+from pinproof.verdict.doubt import USUAL_ERROR
 from pinproof.wiring import LineView
 
 LEAST_EDGE = 0.01  # of full scale: an edge or a reading error near zero is in doubt by a share of this, not of itself

@@ -13,7 +13,7 @@ from pinproof.design.begin_drive import with_drive_section
 from pinproof.design.load import decode, read_bytes
 from pinproof.design.model_drive import Borrowed
 from pinproof.drawings.saw_tooth import saw_tooth
-from pinproof.driveline import Converted, DriveSums, blanks, convert, converted_csv
+from pinproof.driveline import Converted, DriveSums, blanks, convert, converted_csv, measure_first
 from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
 from pinproof.errors import PinproofError, QuantityFault
 from pinproof.pack import blocks
@@ -115,8 +115,8 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     good = [each for each in report.checks if each.verdict is Verdict.PASS]
     verdict = _whole(report, unread)
     return {
-        "report": report, "unread": unread, "verdict": verdict, "head": HEADS[verdict], "weak": sums.weakest,
-        "charts": charts,
+        "report": report, "unread": unread, "verdict": verdict, "head": HEADS[verdict],
+        "weak": measure_first(ask.truck, sums), "charts": charts,
         "bad": [(each, SAFE.get(each.verdict, str(each.verdict))) for each in bad],
         "good": [(name, [c.subject for c in good if c.check == name]) for name in dict.fromkeys(c.check for c in good)],
         "wheel": _wheel(sums), "at": ask.values.get("at", ""), "speeds": fragment(_speeds(sums, len(ranges) > 1)),
