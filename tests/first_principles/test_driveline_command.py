@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 
 from pinproof.chain.gear import gear_link
 from pinproof.cli import group
-from pinproof.design import load
+from pinproof.design import load, loads
 from pinproof.design.keys_drive import ANSWERS
 from pinproof.drawings import Drawing
 from pinproof.drawings.saw_tooth import saw_tooth
@@ -230,3 +230,15 @@ def test_the_book_has_the_drivelines_pages(drive: Path) -> None:
     change(drive, 'low = "6350 rpm", value = "6400 rpm", high = "6450 rpm"', 'value = "6150 rpm"')
     bad = next(each for each in gears_blocks(load(drive), {}) if each["kind"] == "table")
     assert bad["caption"] == "What does not hold" and "never shifts" in str(bad["rows"])
+
+
+@pytest.mark.parametrize("nothing", ["?", " ? ", "unknown", "Unknown"])
+def test_a_question_mark_is_no_answer_on_the_settings_sheet(nothing: str) -> None:
+    text = example_path("sandpiper").read_text(encoding="utf-8")
+    at = text.index("[drive.settings]")
+    key, rest = text[at:].split("\n", 2)[1].split(" = ", 1)[0], text[at:].split("\n", 2)[2]
+    truck = loads(f'{text[:at]}[drive.settings]\n{key} = "{nothing}"\n{rest}')
+    assert truck.drive is not None and key not in dict(truck.drive.answers)
+    assert not any(
+        each.value.strip() in ("?", "unknown", "Unknown") for each in settings_sheet(truck, drive_sums(truck))
+    )

@@ -6,10 +6,11 @@ Touches: nothing.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 from pinproof.design.keys_drive import ANSWERS
-from pinproof.design.model_drive import Borrowed, Drive, DriveLog, Geared, Sensor, ShiftLine, Tyre
+from pinproof.design.model_drive import Answer, Borrowed, Drive, DriveLog, Geared, Sensor, ShiftLine, Tyre
 from pinproof.design.rows import Row
 
 GIVEN = ("engine", "output", "road")
@@ -40,10 +41,18 @@ def drive_table(truck: Row) -> Drive | None:
         sensors=tuple(Sensor(one.id, one.get("place"), one.get("teeth")) for one in row.rows("sensor")),
         lines=tuple(_line(number, one) for number, one in enumerate(row.rows("shift"), start=1)),
         borrowed=tuple(_borrowed(one) for one in row.rows("borrowed")),
-        answers=() if settings is None else tuple((key, settings.get(key)) for key in ANSWERS if settings.get(key)),
+        answers=() if settings is None else tuple(_answers(settings)),
         log=None if log is None else _log(log),
         note=row.get("note", ""),
     )
+
+
+def _answers(settings: Row) -> Iterator[tuple[str, Answer]]:
+    """What was answered; "?" and "unknown" are no answers, and their cells stay open."""
+    for key in ANSWERS:
+        answer = settings.get(key)
+        if answer and answer.text.strip().lower() not in ("?", "unknown"):
+            yield key, answer
 
 
 def _tyre(row: Row) -> Tyre:
