@@ -325,9 +325,11 @@ def check_limiter(d: Driveline) -> Said:
 
 
 def check_up(d: Driveline, transfer: Number, line: Line) -> Said:
-    if d.limiter is None:
-        return Said(NOT_SHOWN, Fraction(1))
     low, _, high = line_sums(d, transfer, line)["engine"]
+    if d.limiter is None:
+        return three(False, high > d.most.low, (high, d.most.low))
+    if high > d.most.low and d.limiter.high > d.most.low:  # nothing holds the engine below its most
+        return Said(FAIL, min(high - d.most.low, d.limiter.high - d.most.low) / d.most.low)
     return three(high < d.limiter.low, low >= d.limiter.high, (high, d.limiter.low), (low, d.limiter.high))
 
 
@@ -442,9 +444,12 @@ def mark_up(d: Driveline, before: str, output: tuple[Fraction, Fraction]) -> tup
     gear = d.ratio(before)
     low = min(output[0] * g / (1 - s) for g, s in trucks((gear, d.slip)))
     high = max(output[1] * g / (1 - s) for g, s in trucks((gear, d.slip)))
-    if d.limiter is None or d.limiter.high > d.most.low:  # no limiter is known to hold it
-        return ("unsafe" if high > d.most.low else "keep"), _near((high, d.most.low))
-    tie = _near((low, d.limiter.high), (high, d.limiter.low))
+    over = _near((high, d.most.low))
+    if d.limiter is None:
+        return ("unsafe" if high > d.most.low else "keep"), over
+    tie = _near((low, d.limiter.high), (high, d.limiter.low)) or over
+    if high > d.most.low and d.limiter.high > d.most.low:  # the limiter does not hold it below its most
+        return "unsafe", tie
     if low >= d.limiter.high:
         return "pointless", tie
     return ("not known" if high >= d.limiter.low else "keep"), tie

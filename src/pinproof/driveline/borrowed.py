@@ -15,14 +15,14 @@ from dataclasses import dataclass, replace
 
 from pinproof.design.model import Truck
 from pinproof.design.model_drive import Borrowed, Drive, Geared
-from pinproof.driveline.lines import KM_H, MPH, permitted, road, rpm
+from pinproof.driveline.lines import KM_H, MPH, above_most, permitted, road, rpm
 from pinproof.driveline.results import Cell, Check, Converted, DriveSums, Mark
 from pinproof.driveline.span import Span, remains
 from pinproof.driveline.speeds import HUNTS_BELOW, engine_rpm, output_rpm, road_speed, separation
 from pinproof.driveline.stated import DriveFault, around_m, drive_of, reduction_of
 from pinproof.driveline.sums import drive_sums
 from pinproof.driveline.tyre import rolled
-from pinproof.errors import PinproofError
+from pinproof.errors import PinproofError, printable
 from pinproof.quantities import parse
 from pinproof.verdict import Verdict
 
@@ -126,7 +126,7 @@ def _read(text: str, borrowed: Borrowed) -> _Table:
     rows: list[tuple[int, str, tuple[str, ...]]] = []
     faults: list[str] = []
     try:
-        columns = tuple(cell.strip() for cell in next(reader)[1:])
+        columns = tuple(printable(cell.strip()) for cell in next(reader)[1:])
         while columns and not columns[-1]:
             columns = columns[:-1]
         if not columns or len(columns) > MOST_COLUMNS or not all(columns) or len(set(columns)) < len(columns):
@@ -136,7 +136,7 @@ def _read(text: str, borrowed: Borrowed) -> _Table:
             )  # fmt: skip
         for cells in reader:
             line = at + reader.line_num
-            cells = [cell.strip() for cell in cells]
+            cells = [printable(cell.strip()) for cell in cells]
             if not any(cells) or cells[0].startswith("#"):
                 continue
             if any(cells[len(columns) + 1 :]):
@@ -277,9 +277,9 @@ class _Work:
         engine = engine_rpm(output, Span.of(self.drive.gear(before).ratio), remains(self.drive.slip))
         most, limiter = self.sums.most_rpm, self.sums.limiter_rpm
         turns = f"the engine would turn {rpm(engine)} in {before}"
-        if limiter is None or limiter.high > most.low:
-            if engine.high > most.low:
-                return "unsafe", f"{turns}, above its {rpm(most)}, and no limiter is known to hold it"
+        if above := above_most(engine, most, limiter):
+            return "unsafe", f"{turns}, {above}"
+        if limiter is None:
             return "keep", ""
         if engine.low >= limiter.high:
             return "pointless", f"{turns}; the limiter holds it at {rpm(limiter)}, so it never shifts"

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pinproof.design.model_drive import Drive
-from pinproof.driveline.lines import rpm, subject_of
+from pinproof.driveline.lines import ANY_LOAD, rpm, subject_of
 from pinproof.driveline.results import Check, Lead, LineRow
 from pinproof.driveline.span import Span
 from pinproof.driveline.speeds import gained_rpm
@@ -62,7 +62,7 @@ def lead_checks(drive: Drive, rows: Sequence[LineRow]) -> list[Check]:
 
 
 def _line(drive: Drive, row: LineRow, lead: Lead, limiter: Span) -> Check:
-    full = row.load == FULL
+    full = row.load in (FULL, ANY_LOAD)
     said = (
         f"The engine gains {rpm(lead.gained_rpm)} at full throttle until the shift takes hold; the latest command is "
         f"at {rpm(float(int(lead.latest_rpm or 0.0)))}, the line is at {rpm(row.engine_rpm)}"

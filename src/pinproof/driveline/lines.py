@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pinproof.design.model_drive import Drive, Geared, ShiftLine
 from pinproof.driveline.results import Check, Downshift, LineRow
@@ -27,6 +28,7 @@ from pinproof.quantities import format_value, plain_number
 from pinproof.verdict import Verdict
 
 KM_H, MPH = 1.0 / 3.6, 0.44704  # m/s, exact
+ANY_LOAD = "any load"  # a line that states no load holds at each
 TINY = 1e-6  # what rounding of floats may add, in the last digit shown
 
 
@@ -112,12 +114,23 @@ def check_limiter(drive: Drive) -> Check:
     return Check("limiter", "engine", verdict, said, "Set the limiter below the engine's most.")
 
 
+def above_most(engine: Span, most: Span, limiter: Span | None) -> str:
+    """In words, that an up line can lie above the engine's most with nothing to hold it; empty if it cannot."""
+    if engine.high <= most.low or (limiter is not None and limiter.high <= most.low):
+        return ""
+    holds = "no limiter is known to hold it" if limiter is None else f"the limiter holds only at {rpm(limiter)}"
+    return f"above its {rpm(most)}, and {holds}"
+
+
 def check_up(drive: Drive, row: LineRow) -> list[Check]:
-    """Is it reached before the limiter, and where does it land?"""
+    """Is the engine safe there, is it reached before the limiter, and where does it land?"""
     subject, found = subject_of(drive, row), []
     engine = f"The engine turns {rpm(row.engine_rpm)} at this line"
     limiter = None if drive.limiter_rpm is None else Span.of(drive.limiter_rpm)
-    if limiter is None:
+    if above := above_most(row.engine_rpm, Span.of(drive.most_rpm), limiter):
+        said, verdict = f"{engine}, {above}: it can over-speed.", Verdict.FAIL
+        cure = "Lower the line below the engine's most, and set the limiter there."
+    elif limiter is None:
         said, verdict = f"{engine}; whether it gets there is not known without the limiter.", Verdict.NOT_SHOWN
         cure = "Write engine.limiter."
     elif row.engine_rpm.high < limiter.low:
@@ -165,8 +178,13 @@ def gap(up: LineRow, down: LineRow) -> tuple[float, float, float]:
 
 
 def hunts_with(up: LineRow, down: LineRow) -> bool:
-    """True for an up and a down line at one load of which one leads into the gear that the other leads out of."""
-    if (up.kind, down.kind) != ("up", "down") or (up.transfer, up.load) != (down.transfer, down.load):
+    """True for an up and a down line at one load of which one leads into the gear that the other leads out of.
+
+    A line for any load holds at the other's load too.
+    """
+    if (up.kind, down.kind) != ("up", "down") or up.transfer != down.transfer:
+        return False
+    if up.load != down.load and ANY_LOAD not in (up.load, down.load):
         return False
     return down.after == up.before or down.before == up.after
 
@@ -176,11 +194,8 @@ def check_separation(drive: Drive, up: LineRow, down: LineRow) -> Check:
     low, _, high = gap(up, down)
     shown = f"{low * 100:.1f} %" if f"{low:.3f}" == f"{high:.3f}" else f"{low * 100:.1f} to {high * 100:.1f} %"
     back = (down.before, down.after) == (up.after, up.before)
-    subject = (
-        subject_of(drive, up).replace("→", "↔")
-        if back
-        else f"{down.before} → {down.after} with {subject_of(drive, up)}"
-    )
+    both = subject_of(drive, replace(up, load=down.load) if up.load == ANY_LOAD else up)
+    subject = both.replace("→", "↔") if back else f"{down.before} → {down.after} with {both}"
     said = f"The down line lies {shown} below the up line."
     if high < 0.0:
         said = f"The down line lies above the up line ({shown})."

@@ -14,7 +14,7 @@ from pinproof.design.model import Truck, Value
 from pinproof.design.model_drive import Drive, Geared
 from pinproof.driveline.span import Span
 from pinproof.driveline.tyre import rolled
-from pinproof.errors import PinproofError
+from pinproof.errors import PinproofError, printable
 
 
 @dataclass
@@ -25,7 +25,7 @@ class DriveFault(PinproofError):
     faults: tuple[str, ...]
 
     def __str__(self) -> str:
-        return "\n".join(f"{self.file}  {said}" for said in self.faults)
+        return "\n".join(printable(f"{self.file}  {said}") for said in self.faults)
 
 
 def drive_of(truck: Truck) -> Drive:
