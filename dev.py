@@ -7,7 +7,10 @@
     python3 dev.py format              put the code in the project's format and apply safe fixes
     python3 dev.py bench [--quick]     measure speed and memory
     python3 dev.py crash [N]           kill N writers of each kind at random instants, fill the disk; count what is lost
-    python3 dev.py docs                run the commands shown in README and tutorials, write their outputs anew
+    python3 dev.py mutants ROOM [--sample N --seed S]  put small mistakes into a room; list those that no test notices
+    python3 dev.py fuzz [TARGET] [--runs N --seed S --seconds T]  search for input that breaks a reader; lists them
+    python3 dev.py docs                write anew the outputs in README and tutorials, the references, the notebook
+    python3 dev.py site [-o FOLDER]    write the pages of the project as HTML, by default into dist/site
     python3 dev.py truth [N] [--seed S]  compare the engines with the slow independent checker on N generated trucks
     python3 dev.py truth [N] --faults    the same for what every fault does
     python3 dev.py truth [N] --find      N simulated faulty trucks, found or not
@@ -15,7 +18,7 @@
     python3 dev.py truth [N] --harness   N generated run trees, wired trucks and sums of the harness
     python3 dev.py truth [N] --inhibit   N generated start circuits: truth table, and severities of their faults
     python3 dev.py truth [N] --logs      N simulated logs with planted defects; --scripts, --cycles: other logs
-    python3 dev.py truth [N] --drive     N generated drivelines with their lines and borrowed tables
+    python3 dev.py truth [N] --drive     N generated drivelines, their lines and borrowed tables, by two checkers
     python3 dev.py bundle [--system windows]  make a folder that installs from a USB stick without a network
     python3 dev.py lock [--upgrade]    remake the lists of libraries from pyproject.toml
 
@@ -380,11 +383,17 @@ def truth(arguments: Sequence[str]) -> int:
         "--harness": "agree_harness.py",
         "--inhibit": "agree_inhibit.py",
         "--logs": "agree_logs.py",
-        "--drive": "agree_driveline.py",
+        "--drive": "agree_driveline.py agree_driveline_truth.py",  # two checkers
     }
-    name = next((file for word, file in kinds.items() if word in arguments), "agree.py")
+    names = next((files for word, files in kinds.items() if word in arguments), "agree.py").split()
     rest = [each for each in arguments if each not in kinds]
-    return run([ensure_environment(), ROOT / "tests" / "truth" / name, *rest], PYTHONPATH=str(ROOT))
+    python, truth = ensure_environment(), ROOT / "tests" / "truth"
+    return max(run([python, truth / name, *rest], PYTHONPATH=str(ROOT)) for name in names)
+
+
+def mutants(arguments: Sequence[str]) -> int:
+    """Put small mistakes into one room, one at a time, and tell which of them no test notices."""
+    return run([ensure_environment(), ROOT / "tools" / "mutants.py", *arguments], PYTHONPATH=str(ROOT))
 
 
 def crash(arguments: Sequence[str]) -> int:
@@ -392,9 +401,23 @@ def crash(arguments: Sequence[str]) -> int:
     return run([ensure_environment(), "-m", "tests.crash.killed", *arguments], PYTHONPATH=str(ROOT))
 
 
+def fuzz(arguments: Sequence[str]) -> int:
+    """Search for input that breaks a reader, guided by the branches it reaches."""
+    return run([ensure_environment(), "-m", "tests.fuzz", *arguments], PYTHONPATH=str(ROOT))
+
+
 def docs(arguments: Sequence[str]) -> int:
-    """Write the outputs in the README and the tutorials anew."""
-    return run([ensure_environment(), ROOT / "tools" / "sessions.py", "--write", *arguments], PYTHONPATH=str(ROOT))
+    """Write anew what the docs take from the program: outputs of sessions, references, the notebook."""
+    if arguments:
+        raise Stop(f"`docs` takes no arguments, but got: {' '.join(arguments)}.")
+    python = ensure_environment()
+    steps = (["tools.sessions", "--write"], ["tools.reference", "--write"], ["tools.notebook"])
+    return max(run([python, "-m", *step], PYTHONPATH=str(ROOT)) for step in steps)
+
+
+def site(arguments: Sequence[str]) -> int:
+    """Write the pages of the project as HTML and look at every link."""
+    return run([ensure_environment(), "-m", "tools.site.build", *arguments], cwd=Path.cwd(), PYTHONPATH=str(ROOT))
 
 
 def bundle(arguments: Sequence[str]) -> int:
@@ -453,8 +476,11 @@ COMMANDS: dict[str, Callable[[Sequence[str]], int]] = {
     "format": format_code,
     "bench": bench,
     "truth": truth,
+    "mutants": mutants,
     "crash": crash,
+    "fuzz": fuzz,
     "docs": docs,
+    "site": site,
     "bundle": bundle,
     "lock": lock,
 }

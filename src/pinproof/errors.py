@@ -13,6 +13,19 @@ class PinproofError(Exception):
     """Base of all deliberate errors. Every subclass carries its message ready to print."""
 
 
+def printable(text: str) -> str:
+    """A text that was read, fit to stand in a sentence: one line, no letter that a terminal obeys, no half letters.
+
+    Examples
+    --------
+    >>> printable("1\\x1b[2Jk\\n5")
+    '1·[2Jk 5'
+    """
+    if text.isprintable():
+        return text
+    return "".join(each if each.isprintable() else " " if each.isspace() else "·" for each in text)
+
+
 @dataclass
 class QuantityFault(PinproofError):
     """A text that is not the quantity that was asked for.
@@ -30,7 +43,7 @@ class QuantityFault(PinproofError):
         text = f'"{self.read}" is not {self.expected}.'
         if self.readings:
             text = f'"{self.read}" can be read in {len(self.readings)} ways: ' + " or ".join(self.readings) + "."
-        return f"{text} {self.hint}".strip()
+        return printable(f"{text} {self.hint}".strip())
 
 
 @dataclass

@@ -7,6 +7,7 @@ Exit:    0 proven, 1 read but does not hold or is not shown, 2 cannot be used.
 
 from __future__ import annotations
 
+import errno
 import importlib
 import sys
 
@@ -30,6 +31,7 @@ COMMANDS = {
     "gears": "Work out gears, safe downshifts and shift lines; convert a borrowed table; print the settings.",
     "log": "Prove from a log that the truck did what it was told; print the test plan.",
     "adopt": "Begin another truck from a design that somebody shared.",
+    "upgrade": "Write a design file of an older format in the newest one.",
     "drawer": "Keep a list of the resistors you have.",
     "serve": "Show the designs of a folder in the browser: change, prove, print.",
     "pack": "Write the build book, the field card, lists and drawings.",
@@ -38,6 +40,19 @@ COMMANDS = {
 }
 
 EPILOG = "Design aid, not approval: event rules, local law and licensed practice come first."
+
+
+class _Refused(click.ClickException):
+    """A file or folder that the system does not let us read or write."""
+
+    exit_code = 2
+
+    def __init__(self, error: OSError) -> None:
+        from pinproof.errors import printable
+
+        where = printable(f"{error.filename}"[:200]) if error.filename is not None else "a file"
+        reason = printable(error.strerror or str(error)).rstrip(".")
+        super().__init__(f"{where} cannot be used: {reason}. Check its name and folder, and that the disk has room.")
 
 
 class _Lazy(click.Group):
@@ -52,6 +67,15 @@ class _Lazy(click.Group):
         module = importlib.import_module(f"pinproof.cli.cmd_{cmd_name}")
         command: click.Command = module.command
         return command
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run a command; what the system refuses ends as words and exit code 2."""
+        try:
+            return super().invoke(ctx)
+        except OSError as error:
+            if error.errno == errno.EPIPE:  # whoever reads the output has seen enough
+                raise
+            raise _Refused(error) from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands from the table above, without importing them."""

@@ -19,6 +19,7 @@ def command(file: Path, newfile: Path, name: str, as_json: bool) -> None:
     """Begin another truck from a shared design: every measured number becomes borrowed.
 
     Published and assumed numbers stay what they are; comments stay. A file that is there is never overwritten.
+    Ends with 0 if the new file was written, whatever its proof says, 2 if not.
 
     Example: pinproof adopt shared.toml mine.toml --name "Second truck"
     """

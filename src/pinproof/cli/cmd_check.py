@@ -15,6 +15,8 @@ from pinproof.cli.common import FILE, JSON, print_json, read_truck
 def command(file: Path, as_json: bool) -> None:
     """Read a design file and list everything wrong or odd in it.
 
+    Ends with 0 if the file can be used, 2 if not.
+
     Example: pinproof check truck.toml
     """
     from pinproof.proof.situations import situations_of

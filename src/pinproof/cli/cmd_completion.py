@@ -11,6 +11,8 @@ from click.shell_completion import get_completion_class
 def command(shell: str) -> None:
     """Print what your shell needs to complete pinproof's commands.
 
+    Ends with 0.
+
     Example: pinproof completion bash >> ~/.bashrc
     """
     from pinproof.cli import group

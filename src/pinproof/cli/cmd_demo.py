@@ -19,6 +19,8 @@ from pinproof.examples import NAMES, companions, example_path
 def command(ctx: click.Context, name: str, output: Path) -> None:
     """Prove an invented example and write its report.
 
+    Ends with 0 if the example is proven, 1 if not.
+
     Example: pinproof demo heron
     """
     from pinproof.cli.cmd_prove import command as prove_command

@@ -39,7 +39,7 @@ def command(
     """Keep a list of the resistors you have: WHAT is a CSV file, add, or list.
 
     A CSV file adds all its rows: ohm, tolerance, count, and if you like measured_ohm, meter, label. If one row is bad
-    none is added. Equal parts are counted together.
+    none is added. Equal parts are counted together. Ends with 0 if the list was shown or written, 2 if not.
 
     \b
     Example: pinproof drawer stock.csv

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pinproof.cli.common import FILE, JSON, print_json, read_truck
+from pinproof.cli.drafting import BEGIN, YES, begin
 
 if TYPE_CHECKING:
     from pinproof.design import Truck
@@ -18,10 +19,14 @@ if TYPE_CHECKING:
 @click.command("inhibit")
 @FILE
 @JSON
+@BEGIN
+@YES
 @click.option("--all", "every", is_flag=True, help="Print every fault, the harmless ones too.")
 @click.option("--compare", is_flag=True, help="Also judge the same parts feed side, ground side and by the controller.")
 @click.pass_context
-def command(ctx: click.Context, file: Path, as_json: bool, every: bool, compare: bool) -> None:
+def command(
+    ctx: click.Context, file: Path, as_json: bool, is_begin: bool, yes: bool, every: bool, compare: bool
+) -> None:
     """Prove the start inhibit: where it cranks, and which fault lets it crank in gear.
 
     Every detent and every point between, start held and off, lever unplugged, for every truck that the file allows;
@@ -31,8 +36,14 @@ def command(ctx: click.Context, file: Path, as_json: bool, every: bool, compare:
 
     A design aid, not approval: the event's rule book and the law of the road decide.
 
+    \b
+    Example: pinproof inhibit truck.toml --begin
     Example: pinproof inhibit truck.toml --compare
     """
+    if is_begin:
+        from pinproof.design.begin_inhibit import with_inhibit_draft
+
+        ctx.exit(begin(file, with_inhibit_draft, "pinproof inhibit", yes))
     from pinproof.cli.show_inhibit import report_words
     from pinproof.inhibit import as_json as plain
     from pinproof.inhibit.chains import FORMS

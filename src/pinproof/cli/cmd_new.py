@@ -50,6 +50,8 @@ def command(file: Path, starter: str | None, no_questions: bool, as_json: bool, 
 
     With any answer given as an option nothing is asked. A file that is there is never overwritten.
 
+    Ends with 0 if the file was written, 2 if not.
+
     \b
     Example: pinproof new truck.toml
     Example: pinproof new truck.toml --switched ground --list "up 2.88k, down 1.27k"

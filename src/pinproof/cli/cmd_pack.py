@@ -33,7 +33,7 @@ def command(ctx: click.Context, file: Path, output: Path, paper: str, made_on: d
     from pinproof.cli.cmd_faults import known_faults
     from pinproof.cli.cmd_inhibit import inhibit_of
     from pinproof.cli.cmd_prove import cures_of
-    from pinproof.pack.folder import pack_files, write_files
+    from pinproof.pack.folder import left_words, pack_files, write_files
     from pinproof.pack.sentences import headline
     from pinproof.proof import prove
 
@@ -48,5 +48,5 @@ def command(ctx: click.Context, file: Path, output: Path, paper: str, made_on: d
     for name in files:
         click.echo(f"  {output / name}")
     if left:
-        click.echo(f"Not of this design, left from an earlier pack: {', '.join(left)}. Delete them by hand.", err=True)
+        click.echo(left_words(left), err=True)
     ctx.exit(proof.verdict.exit_code)

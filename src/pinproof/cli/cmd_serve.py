@@ -19,7 +19,8 @@ def command(folder: Path, port: int | None, browser: bool, share: bool) -> None:
     """Show the designs of a folder in the browser.
 
     Answers this machine only; nothing is sent anywhere. Pages change the same files as an editor does, keep comments,
-    and notice when somebody else changed a file. Ctrl+C ends it.
+    and notice when somebody else changed a file. Ctrl+C ends it. Ends with 0 then, 2 if the folder or the port cannot
+    be used.
 
     Example: pinproof serve trucks
     """

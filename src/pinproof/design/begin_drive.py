@@ -9,8 +9,10 @@ Sources: figures of guard, growth and wear: common practice, no source.
 from __future__ import annotations
 
 import os
+import tomllib
 
-from pinproof.design.load import decode, loads, read_bytes, text_hash
+from pinproof.design.formats import refuse_older
+from pinproof.design.load import BOM, decode, loads, read_bytes, text_hash
 from pinproof.design.messages import EditFault
 from pinproof.design.model import Truck
 from pinproof.design.save import save_atomic
@@ -110,6 +112,7 @@ def with_drive_section(text: str, file: str = "<text>") -> str:
     """
     if loads(text, file).drive is not None:
         raise EditFault(file, "drive", "It has a [drive] table already. Edit that.")
+    refuse_older(tomllib.loads(text.removeprefix(BOM)), file, "drive")
     if MARK in text:
         raise EditFault(file, "drive", "The section with blanks is there already. Fill it in and take away the #.")
     eol = "\r\n" if "\r\n" in text else "\n"

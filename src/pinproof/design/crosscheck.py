@@ -33,13 +33,9 @@ class _Cross:
         self.names = Names(reader, truck)
 
     def run(self) -> None:
-        if self.truck.get("format", FORMAT) != FORMAT:
-            self.reader.row_fault(
-                self.truck,
-                "format",
-                f"This program reads format {FORMAT}. A newer file needs a newer program.",
-                self.truck.get("format"),
-            )
+        if self.truck.get("format", FORMAT) != FORMAT:  # older ones were brought up, newer ones refused
+            said = f"There never was such a format. Write format = {FORMAT}."
+            self.reader.row_fault(self.truck, "format", said, self.truck.get("format"))
         self._parts(self.truck.get("parts"))
         for row in self.truck.rows("input"):
             self._input(row)

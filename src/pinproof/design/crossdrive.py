@@ -17,8 +17,6 @@ from pinproof.errors import PinproofError
 from pinproof.quantities.tyre_size import diameter_of_size
 
 LEAST_TURN_M, MOST_TURN_M = 0.3, 15.0  # a wheel; common practice, no source
-OLD_HEADS = ("tyre", "axle", "transfer", "gear", "converter", "guard", "sensor", "shift", "borrowed", "settings")
-"""Tables that stood at the top of a driveline file of its own, before it became part of the design file."""
 
 
 def check_drive(reader: Reader, truck: Row) -> None:
@@ -26,18 +24,6 @@ def check_drive(reader: Reader, truck: Row) -> None:
     row = truck.get("drive")
     if row is not None:
         _Driveline(reader, row).run()
-
-
-def moved(raw: dict[str, object]) -> str:
-    """What to do with a driveline file of the old kind, or "" if this is none."""
-    there = [name for name in OLD_HEADS if name in raw]
-    if "supply" in raw or "input" in raw or len(there) < 2:
-        return ""
-    return (
-        "This is a driveline file; the driveline now stands in the design file. Move its tables there under [drive]: "
-        f"[{there[0]}] becomes [drive.{there[0]}], [[gear]] becomes [[drive.gear]]; units goes under [drive]; leave "
-        "out format, truck and name."
-    )
 
 
 class _Driveline:

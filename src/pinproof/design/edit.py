@@ -15,6 +15,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from pinproof.design.formats import refuse_older
 from pinproof.design.keys import TABLES, TRUCK, Key, Table
 from pinproof.design.load import BOM, decode, load, loads, read_bytes, text_hash
 from pinproof.design.locate import Path, Places, locate
@@ -126,6 +127,7 @@ class _Edit:
             loads(text, file)  # says what is wrong
             raise self.fault("The file cannot be read well enough to be changed by program; change it by hand.")
         self.raw: dict[str, Any] = tomllib.loads(text)
+        refuse_older(self.raw, file, path)
         self.wanted = copy.deepcopy(self.raw)
         self.cuts: list[tuple[int, int, str]] = []
 

@@ -45,6 +45,40 @@ KeyKind = Literal[
     "tables",  # [[array of tables]]
 ]
 
+SAYS: dict[KeyKind, str] = {
+    "text": "a text",
+    "id": 'a permanent name: letters, digits, "-" and "_"',
+    "meaning": "a meaning, as the controller concludes it",
+    "word": "one of the words",
+    "ref": "the id of a",
+    "refs": "a list of ids of",
+    "groups": "a list of lists of ids of",
+    "pair": "a list of two names",
+    "meanings": "a list of meanings",
+    "flag": "true or false",
+    "whole": "a whole number",
+    "number": "one quantity",
+    "range": "a quantity with its range",
+    "leak": "a least resistance",
+    "resistor": 'a resistor: its ohms, "none", "to choose", or a table',
+    "pull": "a pull: a table with its tolerance",
+    "element": "a resistor, a range or a least resistance, as the element's kind asks",
+    "amount": "a bare number",
+    "choice": "one quantity",
+    "chain": "a list of ids in order; an inner list stands for a parallel group",
+    "lengths": "a list of lengths",
+    "length_pairs": "a list of pairs of lengths, the larger first",
+    "states": "a table of names, each with one of the words",
+    "answer": "a text, or a table that says where it comes from",
+    "codes": "a table of names, each with a text",
+    "ratios": "a list of ratios with their ranges",
+    "reading": "a reading: ohms, volts, a ratio or counts",
+    "spread": "how far off a reading may be: the same kind, or a percent",
+    "table": "a table",
+    "tables": "several tables",
+}
+"""What an entry of each kind takes, for the reference."""
+
 
 @dataclass(frozen=True)
 class Key:
@@ -64,6 +98,7 @@ class Key:
     below: float | None = None  # the number must be smaller
     most: int = 0  # list length that is allowed, 0: see MOST_ENTRIES
     example: str = ""
+    since: int = 1  # the file format that knows it first
 
 
 @dataclass(frozen=True)

@@ -66,6 +66,8 @@ HARNESS = Table(
             default='"80 mm"', example="80 mm"),
         Key("tie", "number", "Distance of ties.", dimension="length", above=0.0, default='"75 mm"', example="75 mm"),
         Key("currency", "text", "What prices are in.", example="EUR"),
+        Key("units", "word", "What lists and papers show: millimetres or inches.", words=("metric", "us"),
+            default="what [drive] says, else metric"),
         Key("shrink", "length_pairs", "Heat-shrink tubes at hand, each [supplied, recovered] inside diameter.",
             default="usual sizes", example='[["6.4 mm", "2.1 mm"]]'),
         Key("sleeves", "lengths", "Inside diameters of sleeves at hand.", default="usual sizes",

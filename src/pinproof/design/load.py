@@ -11,7 +11,7 @@ import re
 
 from pinproof.design.build import build
 from pinproof.design.crosscheck import cross_check
-from pinproof.design.crossdrive import moved
+from pinproof.design.formats import brought_up, moved
 from pinproof.design.keys import TABLES
 from pinproof.design.locate import DEEPEST, MOST_PLACES, Places, locate
 from pinproof.design.messages import DesignFault, Fault, shorten
@@ -130,12 +130,15 @@ def _from_bytes(data: bytes, file: str, source_path: str) -> Truck:
     told = moved(raw)
     if told:
         raise _whole(file, told)
+    fresh, steps = brought_up(text, raw, file)
+    if steps:
+        raw, places = tomllib.loads(fresh), locate(fresh)
     reader = Reader(file, places)
     row = reader.truck(raw)
     cross_check(reader, row)
     if reader.faults:
         raise DesignFault(file, tuple(sorted(reader.faults, key=lambda fault: (fault.line, fault.column))))
-    warnings = tuple(str(one) for one in sorted(reader.warnings, key=lambda one: (one.line, one.column)))
+    warnings = (*steps, *(str(one) for one in sorted(reader.warnings, key=lambda one: (one.line, one.column))))
     return build(row, source_path=source_path, text_hash=text_hash(data), warnings=warnings, lines=reader.lines)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from pinproof.errors import PinproofError
+from pinproof.errors import PinproofError, printable
 
 LONGEST_NAME = 64
 """Longest id, meaning or other name, in characters."""
@@ -33,7 +33,7 @@ class Fault:
     def __str__(self) -> str:
         where = f"{self.file}:{self.line}" if self.line else self.file
         head = f"{where}  {self.path}" if self.path else where
-        return f"{head}\n    {self.message}"
+        return f"{printable(head)}\n    {printable(self.message)}"
 
 
 @dataclass
@@ -61,7 +61,7 @@ class EditFault(PinproofError):
     reason: str
 
     def __str__(self) -> str:
-        return f"{self.file}  {self.path}\n    {self.reason} Nothing was written."
+        return f"{printable(f'{self.file}  {self.path}')}\n    {printable(self.reason)} Nothing was written."
 
 
 @dataclass
@@ -72,7 +72,7 @@ class ChangedUnderneath(PinproofError):
 
     def __str__(self) -> str:
         return (
-            f"{self.file} was changed by someone else since it was read. Nothing was written. "
+            f"{printable(self.file)} was changed by someone else since it was read. Nothing was written. "
             "Load it again and repeat the change."
         )
 
@@ -87,7 +87,7 @@ class SaveFailed(PinproofError):
 
     def __str__(self) -> str:
         return (
-            f"{self.file} was not saved: {self.step} failed ({self.reason}). The file is as it was. "
+            f"{printable(self.file)} was not saved: {self.step} failed ({self.reason}). The file is as it was. "
             "Close it in other programs, see that the folder may be written and the disk has room, then save again."
         )
 

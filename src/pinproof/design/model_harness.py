@@ -39,6 +39,7 @@ class HarnessRules:
     support_end_m: float = 0.080
     tie_m: float = 0.075
     currency: str = ""
+    units: Literal["", "metric", "us"] = ""  # "": as the driveline says
     shrink_m: tuple[tuple[float, float], ...] = ()  # empty: the usual tubes
     sleeves_m: tuple[float, ...] = ()  # empty: the usual sleeves
     note: str = ""

@@ -37,6 +37,11 @@ def blocks_html(body: Sequence[Block], title: str, foot: str, drawings: Mapping[
     return whole_page(title, content, page_css() + "pre{white-space:pre-wrap}")
 
 
+def piece_html(body: Sequence[Block], drawings: Mapping[str, Drawing]) -> Html:
+    """These blocks as a piece of a page that has a frame of its own."""
+    return Html("\n".join(_block(each, drawings) for each in body))
+
+
 def _block(one: Block, drawings: Mapping[str, Drawing]) -> Html:
     kind = one["kind"]
     if kind == "heading":

@@ -28,20 +28,25 @@ from pinproof.wiring import LineView
 
 IN_JUDGING = ("window", "clear")
 IN_UNKNOWN = ("unknown-pull", "target-distance")
-NAMES = (
-    *IN_JUDGING,
-    *IN_UNKNOWN,
-    _coverage.NAME,
-    _reach.NAME,
-    _breaks.BROKEN,
-    _breaks.SHORT,
-    _transit.NAME,
-    _wetting.NAME,
-    _heat.NAME,
-    _yield.NAME,
-    _diode.NAME,
-    _back_feed.NAME,
-)
+ASKS: dict[str, str] = {
+    "window": "Does each situation that must read one meaning read inside that meaning's window, at worst?",
+    "clear": "Does every other combination of operated contacts stay out of every command that is not its own?",
+    "unknown-pull": "With which of the usual pulls would the line hold, while nobody has measured the pull?",
+    "target-distance": "How far do the coder's own ohms lie from the ohms that are wanted?",
+    _coverage.NAME: "Is every command that a contact asks for judged at all?",
+    _reach.NAME: "Which presses are read as which command although manual is not engaged, or several at once?",
+    _breaks.BROKEN: "What does the controller read when a wire of the line is open?",
+    _breaks.SHORT: "What does the controller read when a wire of the line touches ground or a supply?",
+    _transit.NAME: "Which commands does a reading pass on its way, and is that shorter than the debounce time?",
+    _wetting.NAME: "Does enough current flow through each contact to keep it clean?",
+    _heat.NAME: "What does each resistor dissipate at worst, and what may the pin see?",
+    _yield.NAME: "Of many random trucks built to this design, how many read every situation right?",
+    _diode.NAME: "Does the series diode conduct forward in every situation?",
+    _back_feed.NAME: "How much current does a live feed drive into a controller that sleeps?",
+}
+"""What each check asks, by its name, in the order of the findings."""
+
+NAMES = tuple(ASKS)
 """Every check's name, in the order of the findings."""
 
 
@@ -79,4 +84,4 @@ def run_all(
     )
 
 
-__all__ = ["IN_JUDGING", "IN_UNKNOWN", "NAMES", "run_all"]
+__all__ = ["ASKS", "IN_JUDGING", "IN_UNKNOWN", "NAMES", "run_all"]
