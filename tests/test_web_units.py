@@ -12,7 +12,8 @@ import pint
 import pytest
 
 from pinproof.examples import companions
-from pinproof.web.customary import customary, inches
+from pinproof.quantities.customary import inches
+from pinproof.web.customary import customary
 from pinproof.web.routes import PAGES
 from tests.web_client import client_of, folder_with
 

@@ -169,3 +169,10 @@ def test_the_command_shows_asks_and_writes(tmp_path: Path, command: str, table: 
     assert load(path).lines == loads(before.decode()).lines
     again = run.invoke(group, [command, str(path), "--begin", "--yes"])
     assert isinstance(again.exception, EditFault), "the second is refused"
+
+
+def test_a_cavity_that_stayed_blank_is_told() -> None:
+    """Any text may name a cavity, so the reader cannot refuse it; the laid-out harness says it."""
+    drafted = filled(with_inhibit_draft(with_harness_draft(FILES["pull-up"]))).replace('cavity = "1"', 'cavity = "?"')
+    told = [one for one in lay_out(loads(drafted)).findings if one.code == "cavity-blank"]
+    assert [one.verdict for one in told] == ["not shown"] and "input." in told[0].path

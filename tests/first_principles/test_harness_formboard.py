@@ -19,7 +19,9 @@ import pytest
 
 from pinproof.design import Truck, loads
 from pinproof.drawings.formboard import FULL
-from pinproof.drawings.sheets import CROSS_MM, PAPERS
+from pinproof.drawings.plot import Box
+from pinproof.drawings.sheets import CROSS_MM, PAPERS, small_map
+from pinproof.drawings.svg import Canvas
 from pinproof.examples import example_path
 from pinproof.harness import Harness, lay_out
 from pinproof.harness.board import board_of
@@ -334,3 +336,26 @@ def test_a_pair_joint_parts_the_board() -> None:
     assert made.missing == 0
     grid, sheets = tiles_of(made, "a4")
     assert len(sheets) == len(grid.fields) + 1
+
+
+def test_the_small_map_shows_every_field_and_no_more_lines_than_it_must() -> None:
+    """Every edge of every shown field lies on one of the joined lines, and no line lies anywhere else."""
+    for name in texts():
+        grid, _ = tiles_of(made_of(name), "a4")
+        edges = {("level", row + down, column) for row, column in grid.fields for down in (0, 1)}
+        edges |= {("upright", column + right, row) for row, column in grid.fields for right in (0, 1)}
+        drawn = [("level", *line) for line in grid.level_lines] + [("upright", *line) for line in grid.upright_lines]
+        units = [(way, line, at) for way, line, first, last in drawn for at in range(first, last)]
+        assert len(units) == len(set(units)) and set(units) == edges
+
+
+def test_a_sheet_does_not_grow_with_the_number_of_sheets() -> None:
+    """The foot's map of three hundred wires' sheets has as many elements as that of forty: one path, one box."""
+    counts = []
+    for name in ("40 wires", "300 wires"):
+        grid, _ = tiles_of(made_of(name), "a4")
+        canvas = Canvas(300.0, 300.0, "map", "map", "map")
+        small_map(canvas, grid, Box(0.0, 0.0, 128.0, 14.0), grid.fields[0])
+        svg = canvas.finish().svg
+        counts.append((len(grid.fields), svg.count("<path") + svg.count("<rect")))
+    assert counts[1][0] > 3 * counts[0][0] and counts[0][1] == counts[1][1] == 2

@@ -372,7 +372,8 @@ def test_files_without_these_tables_have_no_harness_and_load_as_before():
 def test_command_prints_writes_and_is_the_same_every_time(tmp_path):
     runner = CliRunner()
     said = runner.invoke(group, ["harness", str(example_path("dunlin")), "-o", str(tmp_path)])
-    assert said.exit_code == 0 and "HARNESS HOLDS" in said.output and "W001" in said.output
+    assert said.exit_code == 1 and "HARNESS FAILS, 1 finding" in said.output and "W001" in said.output
+    assert "W017 (battery_plus) runs 2000 mm from the battery stud without a fuse" in said.output
     lists = ("wires", "splices", "plugs", "runs", "parts", "resistors", "cutlist", "labels", "steps")
     names = {f"{name}.csv" for name in lists}
     assert {path.name for path in tmp_path.glob("*.csv")} == names
@@ -440,7 +441,22 @@ def test_contacts_and_long_unfused_wires_are_told():
     )
     found = {one.code: one for one in laid(text).findings}
     assert "2.87 A flow through it" in found["contact-current"].text and found["contact-current"].verdict == "fail"
-    assert found["unfused"].verdict is None
+    assert found["unfused"].verdict == "fail" and "At most 177.8 mm" in found["unfused"].text
+
+
+@pytest.mark.parametrize(
+    ("length_mm", "sleeved", "verdict"),
+    [(177, True, ""), (178, True, None), (1016, True, None), (1017, True, "fail"), (178, False, "fail")],
+)
+def test_how_far_a_wire_may_run_before_its_fuse(length_mm, sleeved, verdict):
+    """Seven inches, or forty in a sheath all the way: printed in 33 CFR 183.455(b), for boats (open copy)."""
+    text = POWER.replace('from = "plus"\nplace = "box"', 'from = "plus"\nplace = "middle"')
+    text = text.replace('length = "2 m"', f'length = "{length_mm} mm"')
+    if not sleeved:
+        text = text.replace("[harness]\n", '[harness]\nsleeves = ["0.5 mm"]\n')
+    found = [one for one in laid(text).findings if one.code == "unfused"]
+    assert [one.verdict for one in found] == ([] if verdict == "" else [verdict])
+    assert all(("It is in a sleeve" in one.text) is sleeved for one in found)
 
 
 def test_inrush_asks_for_the_larger_fuse_and_a_given_small_one_fails():

@@ -19,12 +19,13 @@ from pinproof.design import Truck, loads
 from pinproof.drawings.label_sheet import label_sheets
 from pinproof.drawings.plug_face import EMPTY, VIEW, FaceCavity, face_rows, plug_face
 from pinproof.examples import example_path
-from pinproof.harness import Harness, lay_out
+from pinproof.harness import Harness, lay_out, units_of
 from pinproof.harness.codes import code_plugs, socket_ways
 from pinproof.harness.lists import csv_files
 from pinproof.harness.parts_list import marking
 from pinproof.harness.steps import build_steps, colour_words, connections, labels, trial_pull
 from pinproof.pack.book import book_pdf
+from pinproof.pack.folder import HARNESS_NAMES, write_files
 from pinproof.pack.harness_book import chapter, chapters, face_drawings, harness_files, harness_pdf, step_blocks
 from pinproof.proof import prove
 from pinproof.quantities.preferred import values_between
@@ -286,6 +287,62 @@ def test_the_socket_is_taken_in_the_cab() -> None:
 # the papers
 
 
+US = DUNLIN.replace('sizes = "mm2"', 'sizes = "mm2"\nunits = "us"')
+
+
+def test_us_units_hold_in_lists_terminal_book_and_pdf(tmp_path: Path) -> None:
+    """Every cut length is the one in millimetres ÷ 25.4, to four digits; no table of the chapter keeps millimetres."""
+    truck, harness = laid(US)
+    rows = list(csv.DictReader(io.StringIO(csv_files(truck, harness)["wires.csv"])))
+    assert rows and "cut_in" not in csv_files(*laid())["wires.csv"].splitlines()[0]
+    for row, wire in zip(rows, harness.wires, strict=True):
+        assert float(row["cut_in"]) == pytest.approx(wire.cut_mm / 25.4, rel=5e-4) and int(row["cut_mm"]) == wire.cut_mm
+    cut = next(csv.DictReader(io.StringIO(csv_files(truck, harness)["cutlist.csv"])))
+    pairs = zip(cut["lengths"].split(), cut["lengths_in"].split(), strict=True)
+    assert all(float(one) / 25.4 == pytest.approx(float(other), rel=5e-4) for one, other in pairs)
+    body = chapter(truck, {})
+    tables = [one for one in body if one["kind"] == "table"]
+    heads = {head for one in tables for head in one["heads"]}
+    assert "Cut in" in heads and "Length in" in heads and not any(head.endswith(" mm") for head in heads)
+    cells = {run[0] for one in tables for row in one["rows"] for cell in row for run in cell.get("runs") or []}
+    assert not any(re.search(r"\d[ \u00a0]mm\b(?!²)", str(text)) for text in cells)
+    assert any(re.search(r"\d[ \u00a0]mm\b(?!²)", str(run[0]))
+               for one in chapter(*laid()[:1], {}) if one["kind"] == "table"
+               for row in one["rows"] for cell in row for run in cell.get("runs") or [])  # fmt: skip
+    path = tmp_path / "truck.toml"
+    path.write_text(US, encoding="utf-8")
+    said = CliRunner().invoke(group, ["harness", str(path)]).stdout
+    assert "28.15 in" in said and not re.search(r"\d mm\b(?!²)", said)
+
+
+@pytest.mark.parametrize(
+    ("said", "drive", "wanted"), [("", "", "metric"), ("us", "", "us"), ("", "us", "us"), ("metric", "us", "metric")]
+)
+def test_the_units_are_those_of_harness_then_of_the_driveline(said: str, drive: str, wanted: str) -> None:
+    text = DUNLIN.replace('sizes = "mm2"', f'sizes = "mm2"\nunits = "{said}"') if said else DUNLIN
+    if drive:
+        sandpiper = example_path("sandpiper").read_text(encoding="utf-8")
+        text += sandpiper[sandpiper.index("[drive]") :].replace('units = "metric"', f'units = "{drive}"')
+        text = re.sub(r"(?m)^\[\[drive\.borrowed\]\][^\[]*", "", text)
+    truck = loads(text)
+    assert (truck.drive is not None) == bool(drive) and units_of(truck) == wanted
+
+
+def test_files_of_an_earlier_run_are_told(tmp_path: Path) -> None:
+    """A plug that was taken out leaves its face behind, a harness without wires its board; others' files are nobody's
+    business."""
+    old = ("plug-9-gone.svg", "formboard-a4.pdf", "formboard.svg")
+    for name in (*old, "plug.svg", "plug-notes.txt", "line-1-taps-circuit.svg"):
+        (tmp_path / name).write_bytes(b"old")
+    assert write_files(tmp_path, {"harness.pdf": b"new", "formboard.svg": b"new"}, HARNESS_NAMES) == (
+        "formboard-a4.pdf", "plug-9-gone.svg",
+    )  # fmt: skip
+    path = tmp_path / "truck.toml"
+    path.write_text(DUNLIN, encoding="utf-8")
+    told = CliRunner().invoke(group, ["harness", str(path), "-o", str(tmp_path)])
+    assert "no longer true: plug-9-gone.svg." in told.stderr and (tmp_path / "plug-9-gone.svg").exists()
+
+
 def test_the_papers_are_the_same_every_time_and_complete(tmp_path: Path) -> None:
     truck, harness = laid()
     one = harness_files(truck, harness, made_on=date(2026, 1, 2))
@@ -295,7 +352,7 @@ def test_the_papers_are_the_same_every_time_and_complete(tmp_path: Path) -> None
     said = CliRunner().invoke(
         group, ["harness", str(example_path("dunlin")), "-o", str(tmp_path), "--date", "2026-01-02"]
     )
-    assert said.exit_code == 0, said.output
+    assert said.exit_code == 1, "its battery wire has no fuse near the stud"
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == one
 
 

@@ -38,8 +38,12 @@ from pinproof.inhibit import (
 from pinproof.inhibit.ask import Question, answers
 from pinproof.inhibit.boxes import Bench, Change, Situation
 from pinproof.inhibit.circuit import BATTERY, travel
+from pinproof.inhibit.defeats import _by_command as by_command
+from pinproof.inhibit.influence import _judged as judged
+from pinproof.inhibit.results import Set
 from pinproof.inhibit.sets import ALL, Interval, complement, intersection, union, union_of, without
 from pinproof.inhibit.states import coil_volts
+from pinproof.inhibit.words import influence_words
 from pinproof.verdict import Verdict
 
 POSITIONS = ("P", "R", "N", "D")
@@ -549,6 +553,50 @@ def test_a_coded_line_that_shares_the_feed_is_judged_by_numbers() -> None:
     assert not report.influence.separate and report.influence.shared == ("horn",)
     assert {row.verdict for row in report.influence.rows} == {Verdict.PASS}
     assert all(row.worst_v <= row.none_v + 1e-9 for row in report.influence.rows)
+
+
+def test_a_lift_below_the_drop_out_is_told_and_no_defeat() -> None:
+    """A button's load shares the coil's ground wire, and a lamp beside the coil has a ground of its own: at most
+    15 V over 20 Ω lift the 50 mΩ of that wire by 37.5 mV; of them the coil of 110 Ω beside the lamp of 10 Ω sees
+    34.4 mV, the wrong way round. It lets go below 1.2 V."""
+    shared = start_circuit()
+    others = (
+        *shared.others, Branch("horn", "contact", "ign", "start_relay.minus", 20.0, 20.0, by="command"),
+        Branch("tell-tale", "load", "start_relay.plus", "stud", 10.0, 12.0),
+    )  # fmt: skip
+    report = prove(replace(shared, others=others, command_sets=(frozenset(["horn"]),)))
+    influence = report.influence
+    assert not influence.separate
+    asked = [row for row in influence.rows if row.must_not]
+    assert asked and all(row.verdict is Verdict.PASS and row.worst_v < influence.drop_out_low_v for row in asked)
+    assert max(row.lift_v for row in asked) == pytest.approx(15.0 / 20.0 * 0.05 * 110.0 / 120.0, rel=0.02)
+    told = " ".join(influence_words(influence))
+    assert "The most that a press adds where it must not crank is" in told and "is no defeat" in told
+
+
+def test_what_a_press_must_add_to_count() -> None:
+    """Above the drop-out because of the press: fail. Just at it: not shown. There anyway: the table's finding."""
+    for none_v, most_v, sure_v, wanted in (
+        (0.2, 1.19, 1.19, Verdict.PASS), (0.2, 1.3, 1.3, Verdict.FAIL), (0.2, 1.3, 1.1, Verdict.NOT_SHOWN),
+        (1.195, 1.2001, 1.2001, Verdict.NOT_SHOWN), (1.3, 1.300001, 1.300001, Verdict.PASS),
+        (1.3, 1.4, 1.4, Verdict.FAIL),
+    ):  # fmt: skip
+        assert judged(none_v, most_v, sure_v, 1.2) is wanted, (none_v, most_v)
+
+
+def test_a_press_that_moves_an_edge_by_a_hair_is_the_fault_s_doing() -> None:
+    """Holds up to 720 Ω with nothing pressed: 720.01 with a button is that edge moved, 800 Ω is the button."""
+
+    def made(most_ohm: float, operated: tuple[str, ...]) -> Set:
+        found = (Interval(0.0, most_ohm, True, False),)
+        return Set("R", True, operated, found, (), (), found, (), ((),), True)
+
+    raised, moved = by_command([made(720.0, ()), made(720.01, ("tap",))])
+    assert raised == () and moved == ((("tap",), (Interval(720.0, 720.01, True, False),)),)
+    raised, moved = by_command([made(720.0, ()), made(800.0, ("tap",))])
+    assert moved == () and raised[0][1][0].high_ohm == 800.0
+    raised, moved = by_command([made(720.0, ("tap",))])
+    assert moved == () and raised, "where it does nothing at rest every severity is the button's"
 
 
 def test_the_four_forms_side_by_side() -> None:

@@ -379,7 +379,8 @@ def test_the_chain_names_the_table() -> None:
     from pinproof.chain.inhibit_link import inhibit_link
 
     found = inhibit_link(loads(SWITCHED))
-    assert found is not None and found[0] is Verdict.PASS and "P and N and nowhere else" in found[1]
+    assert found[0] is Verdict.PASS and "P and N and nowhere else" in found[1]
     late = inhibit_link(loads(SWITCHED.replace('mid = { "P|R" = "open", "R|N" = "open", "N|D" = "open" }\n', "")))
-    assert late is not None and late[0] is Verdict.NOT_SHOWN and "P|R" in late[1]
-    assert inhibit_link(loads(example_path("heron").read_text(encoding="utf-8"))) is None
+    assert late[0] is Verdict.NOT_SHOWN and "P|R" in late[1]
+    none = inhibit_link(loads(example_path("heron").read_text(encoding="utf-8")))
+    assert none[0] is Verdict.NOT_SHOWN and "pinproof inhibit FILE --begin" in none[1]

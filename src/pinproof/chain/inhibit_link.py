@@ -14,13 +14,17 @@ from pinproof.inhibit.from_design import start_circuit
 from pinproof.verdict import Verdict, worst
 
 QUESTION = "Does it crank where it may, and nowhere else?"
+NOTHING_SAID = (
+    "The file says nothing of the start inhibit. `pinproof inhibit FILE --begin` drafts its tables; then it is proven "
+    "where it cranks, and which single fault lets it crank in gear."
+)
 FAULTS = "What a single fault does: `pinproof inhibit`."
 
 
-def inhibit_link(truck: Truck) -> tuple[Verdict, str] | None:
-    """Verdict and words of the start inhibit's table; None where the file states no inhibit."""
+def inhibit_link(truck: Truck) -> tuple[Verdict, str]:
+    """Verdict and words of the start inhibit's table; where the file states no inhibit, how one is begun."""
     if truck.inhibit is None:
-        return None
+        return Verdict.NOT_SHOWN, NOTHING_SAID
     try:
         table = truth_table(built(start_circuit(truck)), least_supply=False)
     except DesignFault as fault:

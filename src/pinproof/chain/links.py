@@ -33,6 +33,7 @@ from pinproof.quantities import format_value
 from pinproof.verdict import Verdict, worst
 
 CIRCUIT = ("switch", "resistor", "wire", "pin")
+NO_HARNESS = "No harness is stated; `pinproof harness FILE --begin` drafts one."
 CHECK_LINK = {
     "reach": "switch", "transit": "switch", "wetting": "switch",
     "heat": "resistor", "target-distance": "resistor",
@@ -74,7 +75,7 @@ class Link:
 @dataclass(frozen=True)
 class Chain:
     """The whole chain and the next actions. `proof` is the verdict of what this version can prove; `beside` the start
-    inhibit, where the file states one."""
+    inhibit."""
 
     id: str
     name: str
@@ -114,8 +115,7 @@ def chain_of(
     <Verdict.PASS: 'pass'>
     """
     links = tuple(_link(name, truck, proof, log, kept) for name in LINKS)
-    start = inhibit_link(truck)
-    beside = Link("start", INHIBIT_QUESTION, *start) if start is not None else None
+    beside = Link("start", INHIBIT_QUESTION, *inhibit_link(truck))
     return Chain(truck.id, truck.name, proof.verdict, links, next_actions(truck, proof, drawer), beside)
 
 
@@ -141,6 +141,8 @@ def _link(name: str, truck: Truck, proof: TruckProof, log: LogReport | None, kep
         parts.append((verdict, f"{each.line}: {text}" if len(proof.lines) > 1 else text))
     if not parts:
         return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, "The design has no coded line.")
+    if name == "wire" and truck.harness is None:
+        parts.append((Verdict.PASS, NO_HARNESS))
     rests = tuple(each for each in proof.rests_on if link_of(each.parameter) == name)
     return Link(
         name, QUESTIONS[name], worst(verdict for verdict, _ in parts), " ".join(text for _, text in parts),

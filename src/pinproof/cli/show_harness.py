@@ -7,20 +7,26 @@ Touches: nothing.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from pinproof.cli.show import table
 from pinproof.harness import Harness
+from pinproof.quantities.customary import in_us, inches_of
 
 WIDTH = 118
 
 
-def harness_words(harness: Harness) -> str:
-    """Findings first, then wires, splices, runs and fuses."""
-    parts = [_head(harness), *_findings(harness), _wires(harness)]
+Length = Callable[[float], str]
+
+
+def harness_words(harness: Harness, units: str = "metric") -> str:
+    """Findings first, then wires, splices, runs and fuses; in inches for `units` "us"."""
+    length: Length = inches_of if units == "us" else lambda each: f"{each:g} mm"
+    said: Callable[[str], str] = in_us if units == "us" else str
+    parts = [said(_head(harness)), *_findings(harness, said), _wires(harness, length)]
     if harness.splices:
-        parts.append(_splices(harness))
-    parts += [_runs(harness), _fuses(harness)]
+        parts.append(_splices(harness, length))
+    parts += [_runs(harness, length), _fuses(harness)]
     parts.append("Design aid, not approval: the event's rules and the law of the road come first.")
     return "\n\n".join(part for part in parts if part)
 
@@ -43,13 +49,13 @@ def _head(harness: Harness) -> str:
     )
 
 
-def _findings(harness: Harness) -> list[str]:
+def _findings(harness: Harness, said: Callable[[str], str]) -> list[str]:
     order = {"fail": 0, "not shown": 1, None: 2}
     rows = []
     for one in sorted(harness.findings, key=lambda each: order[each.verdict]):
         word = {"fail": "FAIL", "not shown": "NOT SHOWN", None: "note"}[one.verdict]
-        text = f"{word}  {one.path}  {one.code}\n" + _wrapped(one.text)
-        rows.append(text + ("\n" + _wrapped(f"Cure: {one.cure}") if one.cure else ""))
+        text = f"{word}  {one.path}  {one.code}\n" + _wrapped(said(one.text))
+        rows.append(text + ("\n" + _wrapped(said(f"Cure: {one.cure}")) if one.cure else ""))
     return rows
 
 
@@ -57,13 +63,13 @@ def _wrapped(text: str) -> str:
     return textwrap.fill(text, WIDTH, initial_indent="    ", subsequent_indent="    ")
 
 
-def _wires(harness: Harness) -> str:
+def _wires(harness: Harness, length: Length) -> str:
     rows: list[Sequence[str]] = []
     for wire in harness.wires:
         assert wire.sizing is not None
         rows.append(
             (
-                wire.id, wire.net, wire.colour, wire.sizing.size, f"{wire.cut_mm} mm", wire.a.label, wire.b.label,
+                wire.id, wire.net, wire.colour, wire.sizing.size, length(wire.cut_mm), wire.a.label, wire.b.label,
                 f"{wire.current_a:.3g} A", f"{wire.fuse_a:g} A" if wire.fuse_a else "–", wire.sizing.rule,
             )
         )  # fmt: skip
@@ -78,12 +84,15 @@ def _wires(harness: Harness) -> str:
     return table(rows, head) + "\n  Where the rules come from:\n" + "\n".join(sources.values())
 
 
-def _splices(harness: Harness) -> str:
+def _splices(harness: Harness, length: Length) -> str:
     rows = []
     for one in harness.splices:
-        tube = "none fits" if one.shrink_mm is None else f"{one.shrink_mm[0]:g}/{one.shrink_mm[1]:g} mm"
-        where = f"{one.at_mm} mm from {one.from_place}"
-        rows.append((one.id, one.net, one.run, where, " ".join(one.wires), tube, f"{one.sleeve_cut_mm or '–'} mm"))
+        tube = "none fits"
+        if one.shrink_mm is not None:
+            tube = f"{length(one.shrink_mm[0]).partition(' ')[0]}/{length(one.shrink_mm[1])}"
+        where = f"{length(one.at_mm)} from {one.from_place}"
+        cut = length(one.sleeve_cut_mm) if one.sleeve_cut_mm else "–"
+        rows.append((one.id, one.net, one.run, where, " ".join(one.wires), tube, cut))
     text = table(rows, ("splice", "net", "run", "where", "wires", "shrink tube", "cut"))
     if harness.closed:
         full = ", ".join(f"{net} out of {run}" for net, run in harness.closed)
@@ -91,13 +100,13 @@ def _splices(harness: Harness) -> str:
     return text
 
 
-def _runs(harness: Harness) -> str:
+def _runs(harness: Harness, length: Length) -> str:
     rows = []
     for one in harness.runs:
-        size = "empty" if not one.wires else f"{one.diameter_mm:.1f} mm{'' if one.exact else ' (estimate)'}"
-        sleeve = "–" if one.sleeve_mm is None else f"{one.sleeve_mm:g} mm"
+        size = "empty" if not one.wires else f"{length(round(one.diameter_mm, 1))}{'' if one.exact else ' (estimate)'}"
+        sleeve = "–" if one.sleeve_mm is None else length(one.sleeve_mm)
         rows.append(
-            (one.run, f"{one.length_mm} mm", str(len(one.wires)), size, sleeve, f"{one.bend_mm:.0f} mm",
+            (one.run, length(one.length_mm), str(len(one.wires)), size, sleeve, length(round(one.bend_mm)),
              str(one.supports), str(one.ties), f"{one.mass_g:.0f} g")
         )  # fmt: skip
     head = ("run", "length", "wires", "diameter", "sleeve", "bend", "supports", "ties", "mass")

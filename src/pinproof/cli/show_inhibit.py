@@ -6,9 +6,17 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pinproof.cli.show import hung, wrapped
-from pinproof.inhibit.words import SHOUT, cell_words, fault_words, grouped, head_words, row_notes, severity_words
+from pinproof.inhibit.words import (
+    SHOUT,
+    cell_words,
+    fault_words,
+    grouped,
+    head_words,
+    influence_words,
+    row_notes,
+    severity_words,
+)
 from pinproof.quantities import format_value
-from pinproof.verdict import Verdict
 
 if TYPE_CHECKING:
     from pinproof.inhibit import Comparison, Influence, InhibitReport, Row, StartFault
@@ -75,21 +83,8 @@ def _defeats(report: InhibitReport, every: bool) -> list[str]:
 
 def _influence(found: Influence) -> list[str]:
     out = [f"  COMMAND CONTACTS AND THE COIL: {found.verdict.value}"]
-    if found.separate:
-        out += wrapped(
-            "They share nothing with the start circuit but rails: without a fault no press can raise the coil."
-        )
-    else:
-        out += wrapped(f"They share more than rails with the start circuit: {', '.join(found.shared)}.")
-        for row in found.rows:
-            if row.verdict is not Verdict.PASS:
-                volts, rest = (format_value(each, "voltage", digits=3) for each in (row.worst_v, row.none_v))
-                told = ", as with nothing pressed" if volts == rest else f"; {rest} with nothing pressed"
-                out += wrapped(f"{row.position}: up to {volts} with {' + '.join(row.operated)}{told}.")
-    if found.by_faults:
-        out += wrapped(f"With one fault a press raises the coil: {'; '.join(found.by_faults)}.")
-    else:
-        out += wrapped("No severity of any single fault looked at lets a command contact raise the coil.")
+    for each in influence_words(found):
+        out += wrapped(each)
     return out
 
 

@@ -17,7 +17,7 @@ from pinproof.drawings.measure import drawable, reach_mm, width_mm
 from pinproof.drawings.svg import Canvas, number
 
 Point = tuple[float, float]
-CELL_MM = 60.0  # of the index of taken room
+CELL_MM = 12.0  # of the index of taken room: a few small labels wide, so that few are looked at
 TILE_MM = 100.0  # of the index of marks
 PIECE_MM = 20.0
 

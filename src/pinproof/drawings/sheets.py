@@ -92,6 +92,27 @@ class Grid:
         ]
         return {pair: letters(number) for number, pair in enumerate(pairs)}
 
+    @cached_property
+    def level_lines(self) -> tuple[tuple[int, int, int], ...]:
+        """Edges of the shown fields that lie level, joined: (row of corners, first column, last column)."""
+        return _joined({(row + down, column) for row, column in self.fields for down in (0, 1)})
+
+    @cached_property
+    def upright_lines(self) -> tuple[tuple[int, int, int], ...]:
+        """Edges of the shown fields that stand upright, joined: (column of corners, first row, last row)."""
+        return _joined({(column + right, row) for row, column in self.fields for right in (0, 1)})
+
+
+def _joined(edges: set[tuple[int, int]]) -> tuple[tuple[int, int, int], ...]:
+    """Unit edges (line, where they start on it) as stretches (line, first, last)."""
+    found: list[tuple[int, int, int]] = []
+    for line, start in sorted(edges):
+        if found and found[-1][0] == line and found[-1][2] == start:
+            found[-1] = (line, found[-1][1], start + 1)
+        else:
+            found.append((line, start, start + 1))
+    return tuple(found)
+
 
 def grid_over(plot: Plot, wide: float, high: float, *, keep_off_x: Sequence[float] = (),
               keep_off_y: Sequence[float] = ()) -> Grid:  # fmt: skip
@@ -255,13 +276,20 @@ def _foot(canvas: Canvas, grid: Grid, field: tuple[int, int], paper: Paper, titl
 
 
 def small_map(canvas: Canvas, grid: Grid, room: Box, here: tuple[int, int] | None = None) -> None:
-    """Where this sheet lies among the others: fields as small boxes, this one filled."""
+    """Where this sheet lies among the others: fields as small boxes, this one filled.
+
+    All boxes are one path of long lines, so that a sheet stays small however many sheets there are.
+    """
     step = min((room.right - room.left) / grid.columns, 1.5 * (room.bottom - room.top) / grid.rows, 9.0)
     high = max(step / 1.5, min(3.0, (room.bottom - room.top) / grid.rows))
     left = room.right - step * grid.columns
-    for row, column in grid.fields:
-        x, y = left + column * step, room.top + row * high
-        canvas.rect(x, y, step, high, stroke=0.15, fill=0.75 if (row, column) == here else 0.0)
+    lines = [((left + a * step, room.top + row * high), (left + b * step, room.top + row * high))
+             for row, a, b in grid.level_lines]  # fmt: skip
+    lines += [((left + column * step, room.top + a * high), (left + column * step, room.top + b * high))
+              for column, a, b in grid.upright_lines]  # fmt: skip
+    canvas.path("".join(map(path_of, lines)), stroke=0.15)
+    if here is not None:
+        canvas.rect(left + here[1] * step, room.top + here[0] * high, step, high, fill=0.75)
 
 
 KEY_LEFT_MM, KEY_RIM_MM, KEY_LETTERS_MM = 12.0, 14.0, 2.4

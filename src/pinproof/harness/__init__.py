@@ -29,6 +29,7 @@ parts_list  what to buy and have
 steps       build steps, labels, connections to measure
 codes       known-code plugs and the test socket, each proven
 lists       everything as CSV
+units       millimetres or inches
 results     the frozen results and their JSON
 """
 
@@ -41,6 +42,7 @@ from pinproof.harness.results import Harness, as_json
 from pinproof.harness.size import allow_a
 from pinproof.harness.stagger import stagger
 from pinproof.harness.tree import Site, Tree
+from pinproof.harness.units import units_of
 
 __all__ = [
     "Bundle",
@@ -58,4 +60,5 @@ __all__ = [
     "least_wires",
     "shrink_for",
     "stagger",
+    "units_of",
 ]

@@ -96,6 +96,9 @@ def lay_out(truck: Truck, *, sizes: Sequence[Size] | None = None) -> Harness:
     refused(truck, [*notes.misfits(truck, wires), *notes.short_cables(stock, truck, wires)])
     resistors = tuple(resistors_of(truck, nets.elements))
     loads = notes.load_uses(truck, nets, drawn, currents, wires, loops_mm, rules)
+    bundles = tuple(
+        run_bundles(truck, rules, geometry.lengths_mm, [geometry.places[one] for one in geometry.breakout], wires)
+    )
     findings = [
         *notes.fuse_notes(truck, fuses, wires, demand, [stock[one] for one in found.picked]),
         *found.findings,
@@ -104,17 +107,16 @@ def lay_out(truck: Truck, *, sizes: Sequence[Size] | None = None) -> Harness:
         *notes.line_notes(truck, nets, drawn, currents, wires, ways, line_a),
         *notes.resistor_notes(resistors),
         *notes.stock_notes(stock),
-        *notes.unfused(truck, wires),
+        *notes.unfused(truck, wires, bundles),
+        *notes.blanks(truck),
     ]
     if currents.all_on:
         findings.append(notes.all_on())
     return Harness(
         truck.id, truck.name, truck.text_hash, nets.nets, drawn.parts, wires,
         tuple(_covered(rules, splice, wires) for splice in drawn.splices), plugs_of(truck, wires),
-        tuple(run_bundles(truck, rules, geometry.lengths_mm, [geometry.places[one] for one in geometry.breakout],
-                          wires)),
-        tuple(fuses), tuple(loads), resistors, tuple(findings), drawn.least_mm, drawn.total_mm, drawn.stagger_mm,
-        drawn.closed,
+        bundles, tuple(fuses), tuple(loads), resistors, tuple(findings), drawn.least_mm, drawn.total_mm,
+        drawn.stagger_mm, drawn.closed,
     )  # fmt: skip
 
 

@@ -1,7 +1,8 @@
 """The lists of a harness as CSV text: wires, splices, plugs, runs, parts, resistors, cut list, labels, steps.
 
 Answers: what a person cuts, crimps, buys and checks, row by row.
-Units:   each column says its own; lengths in millimetres.
+Units:   each column says its own; lengths in millimetres. Where the design asks for US units every column of
+         millimetres has one of inches after it.
 Touches: nothing.
 Beside:  `parts_list` counts, `steps` orders the work.
 """
@@ -16,12 +17,14 @@ from pinproof.design.model import Truck
 from pinproof.harness.parts_list import Row, coder_resistors, marking, parts_rows
 from pinproof.harness.results import Harness, Wire, WireEnd
 from pinproof.harness.steps import build_steps, labels
+from pinproof.harness.units import units_of
+from pinproof.quantities.customary import in_us, inches
 
 
 def csv_files(truck: Truck, harness: Harness) -> dict[str, str]:
     """Name and text of every list. Same harness, same bytes."""
     marks = {one.path: marking(one) for one in coder_resistors(truck)}
-    return {
+    found = {
         "wires.csv": _text(WIRES, (_wire(truck, one) for one in harness.wires)),
         "splices.csv": _text(
             ("splice", "net", "run", "from_place", "at_mm", "wires", "shrink", "sleeve_cut_mm"),
@@ -66,6 +69,7 @@ def csv_files(truck: Truck, harness: Harness) -> dict[str, str]:
             ((one.step, one.stage, one.do, one.check, "") for one in build_steps(truck, harness)),
         ),
     }  # fmt: skip
+    return {name: _with_inches(text) for name, text in found.items()} if units_of(truck) == "us" else found
 
 
 WIRES = (
@@ -81,6 +85,20 @@ def _text(header: Sequence[str], rows: Iterable[Row]) -> str:
     writer.writerow(header)
     writer.writerows(rows)
     return out.getvalue()
+
+
+def _with_inches(text: str) -> str:
+    """Each column of millimetres followed by the same in inches; sentences, and lengths in a row, in US units."""
+    head, *rows = csv.reader(io.StringIO(text))
+    many = head.index("lengths") if "lengths" in head else -1  # of the cut list: several in one cell
+
+    def wide(row: Sequence[str], names: bool) -> Iterable[str]:
+        for at, (column, cell) in enumerate(zip(head, row, strict=True)):
+            yield cell if names or column not in ("do", "check", "shrink") else in_us(cell)
+            if column.endswith("_mm") or at == many:
+                yield f"{column.removesuffix('_mm')}_in" if names else inches(cell)
+
+    return _text(list(wide(head, True)), (tuple(wide(row, False)) for row in rows))
 
 
 def _wire(truck: Truck, wire: Wire) -> Row:

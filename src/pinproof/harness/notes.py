@@ -15,13 +15,17 @@ from pinproof.harness import size as rule
 from pinproof.harness.coded_ways import CodedWay
 from pinproof.harness.current import Currents
 from pinproof.harness.layout import Drawn, hottest_c
-from pinproof.harness.results import Finding, FuseChoice, LoadUse, ResistorUse, Wire
+from pinproof.harness.results import Finding, FuseChoice, LoadUse, ResistorUse, RunBundle, Wire
 from pinproof.harness.sizing import Demand, allowed_a
 from pinproof.harness.stock import Size
 from pinproof.tables import drop_fraction
 from pinproof.wiring.nets import Nets, Refusal, chained, refusal
 
-UNFUSED_MOST_MM = 180  # boats, from memory
+UNFUSED_MOST_MM = 177.8
+"""Seven inches along the wire, from the source to its fuse. Source: 33 CFR 183.455(b)(1), boats (open copy); for trucks
+common practice, no source."""
+UNFUSED_SLEEVED_MM = 1016.0
+"""Forty inches where it is in a sheath all the way. Source: 33 CFR 183.455(b)(2), boats (open copy)."""
 FUSE_HOLDS = 1.35  # times its rating, for a long time (ISO 8820-3 gates, from memory)
 
 
@@ -118,14 +122,39 @@ def fuse_notes(
         yield Finding("fuse-hot", None, "harness", text, "A larger wire or a smaller fuse; a caution, no failure.")
 
 
-def unfused(truck: Truck, wires: Sequence[Wire]) -> Iterator[Finding]:
-    """Wires from a battery stud that no fuse protects and that are long."""
+def unfused(truck: Truck, wires: Sequence[Wire], runs: Sequence[RunBundle]) -> Iterator[Finding]:
+    """Wires from a battery stud to where a fuse or nothing protects them, longer than a boat may have them."""
     studs = {stud.id for stud in truck.studs if stud.rail == "battery"}
+    sleeved = {one.run for one in runs if one.sleeve_mm is not None}
     for wire in wires:
         at_stud = any(end.kind == "stud" and end.label in studs for end in (wire.a, wire.b))
-        if at_stud and wire.fuse_a == 0.0 and wire.distance_mm > UNFUSED_MOST_MM:
-            text = f"{wire.id} ({wire.net}) runs {wire.distance_mm} mm from the battery stud without a fuse."
-            yield Finding("unfused", None, f"stud.{wire.net}", text, f"Put the fuse within {UNFUSED_MOST_MM} mm.")
+        if not at_stud or wire.fuse_a > 0.0 or wire.distance_mm <= UNFUSED_MOST_MM:
+            continue
+        covered = bool(wire.runs) and sleeved.issuperset(wire.runs)
+        held = covered and wire.distance_mm <= UNFUSED_SLEEVED_MM
+        text = (
+            f"{wire.id} ({wire.net}) runs {wire.distance_mm} mm from the battery stud without a fuse: where it chafes "
+            f"through, the whole battery feeds the fire. At most {UNFUSED_MOST_MM:g} mm, or {UNFUSED_SLEEVED_MM:g} mm "
+            "in a sleeve all the way (33 CFR 183.455, for boats; for trucks common practice, no source). "
+        )
+        text += "It is in a sleeve all the way." if covered else "It is not in a sleeve all the way."
+        cure = (
+            f"See that the sleeve leaves no gap, or put a fuse within {UNFUSED_MOST_MM:g} mm of the stud."
+            if held
+            else f"A feed with its fuse within {UNFUSED_MOST_MM:g} mm of the stud, and all else behind it."
+        )
+        yield Finding("unfused", None if held else "fail", f"stud.{wire.net}", text, cure)
+
+
+def blanks(truck: Truck) -> Iterator[Finding]:
+    """Cavities whose blank of a draft was left: any text is a cavity's name, so nothing else would tell."""
+    places = [(each.path, each.cavity) for each in truck.inputs]
+    places += [(each.path, each.cavity) for each in truck.drivers]
+    places += [(cavity.path, cavity.id) for plug in truck.plugs for cavity in plug.cavities]
+    for path, cavity in places:
+        if cavity == "?":
+            yield Finding("cavity-blank", "not shown", path, f'{path}: its cavity is still "?".',
+                          "Read the number on the plug's face and write it.")  # fmt: skip
 
 
 def all_on() -> Finding:

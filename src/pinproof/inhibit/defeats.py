@@ -17,12 +17,18 @@ from pinproof.inhibit.boxes import Bench, Situation
 from pinproof.inhibit.circuit import Circuit, Code
 from pinproof.inhibit.corners import NOWHERE, Found
 from pinproof.inhibit.results import EFFECTS, Effect, Row, Set, StartFault
-from pinproof.inhibit.sets import ALL, Interval, Severities, intersection, union, without
+from pinproof.inhibit.sets import ALL, Interval, Severities, intersection, split_hair, union, without
 from pinproof.inhibit.sites import Site, sites
 from pinproof.inhibit.table import CRANKS, wanted_cranks
 from pinproof.verdict import Verdict
 
 EVERYWHERE = Found(ALL, ALL)
+HAIR = 0.01
+"""How far a press may move the ohms at which a fault cranks and still count as the fault's own doing. The coil's volts
+move by hardly a greater share than these ohms (by no greater one, where the circuit without the fault gives the coil no
+volts of the other sign): with nothing pressed they are that near the drop-out already, closer than a drop-out is known
+(common practice, no source)."""
+ByCommand = tuple[tuple[tuple[str, ...], Severities], ...]
 
 
 @dataclass(frozen=True)
@@ -76,6 +82,7 @@ def _effect(circuit: Circuit, table: Sequence[Row], site: Site) -> StartFault:
     sets = _sets(bench, cells, site)
     in_gear = [each for each in sets if each.position not in circuit.permitted]
     no_crank = _no_crank(bench, table)
+    by_command, moved = _by_command(sets, site.code)
     effect = _worst(circuit, sets, bool(no_crank))
     defeat = bool(in_gear)
     at_rest = union([part for each in sets if each not in in_gear for part in _parts(each)])
@@ -86,7 +93,8 @@ def _effect(circuit: Circuit, table: Sequence[Row], site: Site) -> StartFault:
         inherent=defeat and _inherent(circuit, site, [each for each in cells if each.point not in circuit.permitted]),
         hidden=defeat and bool(without(harmful, union([no_crank, at_rest]))),
         shown=not sets or any(each.shown_holds or each.shown_pulls_in for each in sets),
-        by_command=_by_command(sets, site.code),
+        by_command=by_command,
+        moved_by_command=moved,
         nodes=site.nodes,
     )  # fmt: skip
 
@@ -198,15 +206,20 @@ def _inherent(circuit: Circuit, site: Site, cells: Sequence[_Asked]) -> bool:
     return any(each.cranks() for each in answers(bench, situations, CRANKS))
 
 
-def _by_command(sets: Sequence[Set], code: Code | None = None) -> tuple[tuple[tuple[str, ...], Severities], ...]:
-    """Sets of contacts that raise the coil where nothing operated does not, with the severities."""
+def _by_command(sets: Sequence[Set], code: Code | None = None) -> tuple[ByCommand, ByCommand]:
+    """Sets of contacts that raise the coil where nothing operated does not, with the severities; and those that only
+    move the edge of what it does with nothing operated."""
     if code is not None and code.pressed and sets:
-        return ((code.pressed, union([union(_parts(each)) for each in sets])),)
+        return ((code.pressed, union([union(_parts(each)) for each in sets])),), ()
     alone = {(each.position, each.request): union(_parts(each)) for each in sets if not each.operated}
-    out: dict[tuple[str, ...], list[Severities]] = {}
+    raised: dict[tuple[str, ...], list[Severities]] = {}
+    moved: dict[tuple[str, ...], list[Severities]] = {}
     for each in sets:
         if each.operated:
-            more = without(union(_parts(each)), alone.get((each.position, each.request), ()))
-            if more:
-                out.setdefault(each.operated, []).append(more)
-    return tuple((operated, union(more)) for operated, more in out.items())
+            rest = alone.get((each.position, each.request), ())
+            beyond, hair = split_hair(without(union(_parts(each)), rest), rest, HAIR)
+            for found, kept in ((beyond, raised), (hair, moved)):
+                if found:
+                    kept.setdefault(each.operated, []).append(found)
+    first, second = (tuple((operated, union(more)) for operated, more in kept.items()) for kept in (raised, moved))
+    return first, second

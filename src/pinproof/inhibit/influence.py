@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 from pinproof.inhibit.boxes import Bench, Situation
 from pinproof.inhibit.circuit import Circuit
+from pinproof.inhibit.defeats import HAIR
 from pinproof.inhibit.results import Influence, InfluenceRow, StartFault
 from pinproof.inhibit.states import coil_volts, others_can
 from pinproof.verdict import Verdict, worst
@@ -28,7 +29,9 @@ def influence_of(circuit: Circuit, faults: Sequence[StartFault]) -> Influence:
     if any(each.by_command and each.defeat for each in faults):
         shown = any(each.by_command and each.defeat and each.shown for each in faults)
         verdicts.append(Verdict.FAIL if shown else Verdict.NOT_SHOWN)
-    return Influence(not shared, shared, rows, by_faults, worst([*verdicts, Verdict.PASS]))
+    moved = tuple(each.id for each in faults if each.moved_by_command and not each.by_command)
+    limit = circuit.relay(circuit.coil).drop_out_low_v
+    return Influence(not shared, shared, rows, by_faults, worst([*verdicts, Verdict.PASS]), moved, limit)
 
 
 def _rows(bench: Bench) -> tuple[InfluenceRow, ...]:
@@ -40,11 +43,23 @@ def _rows(bench: Bench) -> tuple[InfluenceRow, ...]:
             none, _, _ = _most(bench, point, request, frozenset())
             found = [(*_most(bench, point, request, each), each) for each in circuit.command_sets]
             most, inner, _, operated = max(found, key=lambda each: each[0], default=(none, none, True, frozenset()))
-            verdict = Verdict.PASS
-            if point not in circuit.permitted or not request:
-                verdict = Verdict.PASS if most < limit else Verdict.FAIL if inner > limit else Verdict.NOT_SHOWN
-            out.append(InfluenceRow(point, request, none, most, tuple(sorted(operated)), verdict))
+            must_not = point not in circuit.permitted or not request
+            verdict = _judged(none, most, inner, limit) if must_not else Verdict.PASS
+            out.append(InfluenceRow(point, request, none, most, tuple(sorted(operated)), verdict, must_not))
     return tuple(out)
+
+
+def _judged(none_v: float, most_v: float, sure_v: float, limit_v: float) -> Verdict:
+    """Whether a press lets the coil stay closed where it must not.
+
+    What counts is the drop-out: a lift that stays below it is no defeat, however it comes about. Where the coil is
+    above it with nothing pressed, and a press adds less than a hair, the press is not what does it: the table tells of
+    that.
+    """
+    if most_v < limit_v or (none_v >= limit_v and most_v <= none_v * (1.0 + HAIR)):
+        return Verdict.PASS
+    hair = none_v < limit_v and most_v <= none_v * (1.0 + HAIR)
+    return Verdict.FAIL if sure_v > limit_v and not hair else Verdict.NOT_SHOWN
 
 
 def _most(bench: Bench, point: str, request: bool, operated: frozenset[str]) -> tuple[float, float, bool]:

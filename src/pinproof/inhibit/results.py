@@ -125,9 +125,10 @@ class Set:
 class StartFault:
     """What one fault does. `sets`: where it cranks and must not; `no_crank`: severities with which a permitted crank is
     not sure. `inherent`: no form of the circuit removes it. `hidden`: nobody notices until it cranks in gear.
-    `by_command`: command contacts that raise the coil with it, and the severities. `defeat`: it cranks, or can crank at
-    random, in a position that is not permitted. `shown`: that surely happens in some truck; False: it cannot be ruled
-    out."""
+    `by_command`: command contacts that raise the coil with it, and the severities. `moved_by_command`: the same where
+    a press only moves the edge of what the fault does without it, by less than 1 % of the ohms. `defeat`: it cranks, or
+    can crank at random, in a position that is not permitted. `shown`: that surely happens in some truck; False: it
+    cannot be ruled out."""
 
     id: str
     site: str
@@ -142,6 +143,7 @@ class StartFault:
     hidden: bool = False
     shown: bool = True
     by_command: tuple[tuple[tuple[str, ...], Severities], ...] = ()
+    moved_by_command: tuple[tuple[tuple[str, ...], Severities], ...] = ()
     test: tuple[str, ...] = ()
     cure: str = ""
     nodes: tuple[str, ...] = ()
@@ -153,7 +155,10 @@ class StartFault:
 
 @dataclass(frozen=True)
 class InfluenceRow:
-    """Greatest coil volts at one point with command contacts operated, and with none. [V]"""
+    """Greatest coil volts at one point with command contacts operated, and with none. [V]
+
+    `must_not`: it must not crank here, so the volts have to stay below the least drop-out.
+    """
 
     position: str
     request: bool
@@ -161,18 +166,27 @@ class InfluenceRow:
     worst_v: float
     operated: tuple[str, ...]
     verdict: Verdict
+    must_not: bool = True
+
+    @property
+    def lift_v(self) -> float:
+        """What a press adds. [V]"""
+        return self.worst_v - self.none_v
 
 
 @dataclass(frozen=True)
 class Influence:
     """Whether command contacts can raise the coil. `separate`: no element of any kind joins them to the start circuit
-    but the rails. `shared`: what does. `by_faults`: ids of the faults with which one can."""
+    but the rails. `shared`: what does. `by_faults`: ids of the faults with which one can; `moved_faults`: of those
+    whose edge a press only moves by a hair. `drop_out_low_v`: below it the coil surely lets go."""
 
     separate: bool
     shared: tuple[str, ...]
     rows: tuple[InfluenceRow, ...]
     by_faults: tuple[str, ...]
     verdict: Verdict
+    moved_faults: tuple[str, ...] = ()
+    drop_out_low_v: float = 0.0
 
 
 @dataclass(frozen=True)

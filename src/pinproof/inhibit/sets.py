@@ -121,6 +121,23 @@ def without(one: Severities, other: Severities) -> Severities:
     return intersection([one, complement(other)])
 
 
+def split_hair(more: Severities, beside: Severities, share: float) -> tuple[Severities, Severities]:
+    """Severities of `more` that go well beyond another set, and those that only move its edge.
+
+    An interval moves an edge if it touches `beside` and its ends differ by less than `share`.
+
+    >>> split_hair((Interval(10.0, 10.01, False), Interval(20.0, 40.0)), (Interval(0.0, 10.0),), 0.01)[1]
+    (Interval(low_ohm=10.0, high_ohm=10.01, low_in=False, high_in=True),)
+    """
+    edges = {end for each in beside for end in (each.low_ohm, each.high_ohm)}
+    hair = [
+        each
+        for each in more
+        if (each.low_ohm in edges or each.high_ohm in edges) and each.high_ohm < each.low_ohm * (1.0 + share)
+    ]
+    return tuple(each for each in more if each not in hair), tuple(hair)
+
+
 def decades(one: Severities, low_ohm: float, high_ohm: float) -> float:
     """How wide a set is between two severities, in decades."""
     total = 0.0

@@ -14,11 +14,12 @@ from dataclasses import dataclass
 
 from pinproof.faults.words import interval_words
 from pinproof.inhibit.circuit import BATTERY
-from pinproof.inhibit.results import Cell, InhibitReport, Row, Set, StartFault
+from pinproof.inhibit.results import Cell, Influence, InhibitReport, Row, Set, StartFault
 from pinproof.inhibit.sets import Severities
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 
+LEAST_LIFT_V = 1e-9  # below it a difference is rounding of the sums
 _KINDS = {
     "stuck-closed": "{site} stuck closed",
     "stuck-open": "{site} stuck open",
@@ -185,6 +186,54 @@ def head_words(report: InhibitReport) -> str:
     if Verdict.NOT_SHOWN in cells:
         return "the table is not shown"
     return "no single fault cranks in gear, of those looked at"
+
+
+def influence_words(found: Influence) -> tuple[str, ...]:
+    """What command contacts do to the coil, each a sentence: without a fault, then with one."""
+    if found.separate:
+        out = ["They share nothing with the start circuit but rails: without a fault no press can raise the coil."]
+    else:
+        out = [f"They share more than rails with the start circuit: {', '.join(found.shared)}."]
+        out += _lift_words(found)
+    if found.by_faults:
+        out.append(f"With one fault a press raises the coil: {'; '.join(found.by_faults)}.")
+    else:
+        out.append("No severity of any single fault looked at lets a command contact raise the coil.")
+    if found.moved_faults:
+        out.append(
+            f"With {', '.join(found.moved_faults)} it cranks with nothing pressed, and a press moves the ohms at which "
+            "it does by less than 1 %: that is the fault's doing, not the button's."
+        )
+    return tuple(out)
+
+
+def _lift_words(found: Influence) -> list[str]:
+    """Rows that do not hold; else the most that a press adds, and how far that stays below the drop-out."""
+    out = []
+    asked = [row for row in found.rows if row.must_not]
+    for row in asked:
+        if row.verdict is not Verdict.PASS:
+            volts, rest = (format_value(each, "voltage", digits=3) for each in (row.worst_v, row.none_v))
+            told = ", as with nothing pressed" if volts == rest else f"; {rest} with nothing pressed"
+            out.append(f"{row.position}: up to {volts} with {' + '.join(row.operated)}{told}.")
+    held = [row for row in asked if row.verdict is Verdict.PASS]
+    most = max(held, key=lambda row: row.lift_v, default=None)
+    if most is not None and most.lift_v > LEAST_LIFT_V:
+        lift, worst_v, limit = (
+            format_value(each, "voltage", digits=3) for each in (most.lift_v, most.worst_v, found.drop_out_low_v)
+        )
+        ends = (
+            f"below {limit} the relay surely lets go, so that is no defeat"
+            if most.worst_v < found.drop_out_low_v
+            else "it is as high with nothing pressed, so the button is not what does it"
+        )
+        out.append(
+            f"The most that a press adds where it must not crank is {lift} ({' + '.join(most.operated)}, lever in "
+            f"{most.position}: up to {worst_v}): {ends}."
+        )
+    elif held:
+        out.append("Where it must not crank no press adds to the coil's volts.")
+    return out
 
 
 def row_notes(row: Row) -> tuple[str, ...]:

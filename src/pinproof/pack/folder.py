@@ -34,6 +34,10 @@ from pinproof.wiring import line_view, physical
 
 _SVG_HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
 _LONGEST = 40  # letters of a line's id in a file's name
+PACK_NAMES = re.compile(r"(line-\d+-.+|gears-\d+-.+|part-.+)\.svg\Z")
+"""Names that a pack gives to what not every design has; so an earlier one may have left them."""
+HARNESS_NAMES = re.compile(r"(plug-\d+-.+\.svg|formboard(-one-sheet|-a4|-letter)?\.(svg|pdf))\Z")
+"""The same of the harness."""
 
 
 @dataclass
@@ -103,15 +107,27 @@ def _for_file(ident: str) -> str:
     return re.sub(r"[^A-Za-z0-9_-]", "-", ident)[:_LONGEST]
 
 
-def write_files(folder: Path, files: Mapping[str, bytes]) -> tuple[str, ...]:
+def left_words(left: Sequence[str]) -> str:
+    """What to say of the files that `write_files` found left."""
+    return f"From an earlier run, no longer true: {', '.join(left)}. Delete them by hand."
+
+
+def write_files(folder: Path, files: Mapping[str, bytes], ours: re.Pattern[str] = PACK_NAMES) -> tuple[str, ...]:
     """Write every file whole: all beside their places first, then all into place.
 
     Files of these names are replaced; nothing else in the folder is touched.
 
+    Parameters
+    ----------
+    folder : Path
+    files : mapping of name to bytes
+    ours : pattern
+        Names that the same command gives to what not every design has.
+
     Returns
     -------
     tuple of str
-        Names of drawings that an earlier pack may have left in the folder and that this one did not write.
+        Names of that kind that lie in the folder and that this run did not write: left by an earlier one.
 
     Raises
     ------
@@ -137,5 +153,4 @@ def write_files(folder: Path, files: Mapping[str, bytes]) -> tuple[str, ...]:
         for part in parts:
             with suppress(OSError):  # a folder that became unwritable: the refusal above says so
                 part.unlink(missing_ok=True)
-    ours = re.compile(r"(line-\d+-.+|gears-\d+-.+|part-.+)\.svg\Z")
     return tuple(sorted(each.name for each in folder.iterdir() if ours.match(each.name) and each.name not in files))

@@ -1,7 +1,7 @@
 """The harness on paper: lists, faces, steps to tick off, known-code plugs, test socket and labels.
 
 Answers: what does a builder read, cut, crimp, tick off and check for the harness; the same as a chapter of the book?
-Units:   lengths in millimetres; every column says its own.
+Units:   lengths in millimetres, or in inches where the design asks for US units; every column says its own.
 Touches: what `typeset` touches; no clock. The same harness and date give the same bytes.
 Beside:  `pinproof.harness` makes the numbers, `formboard` the board at true size.
 """
@@ -17,9 +17,10 @@ from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, words
 from pinproof.drawings.label_sheet import label_sheets
 from pinproof.drawings.plug_face import FaceCavity, plug_face
-from pinproof.harness import Harness, lay_out
+from pinproof.harness import Harness, lay_out, units_of
 from pinproof.harness.codes import CodePlug, code_plugs, socket_ways
 from pinproof.harness.lists import csv_files
+from pinproof.harness.notes import UNFUSED_MOST_MM
 from pinproof.harness.parts_list import parts_rows
 from pinproof.harness.results import Wire
 from pinproof.harness.steps import build_steps, colour_words, labels
@@ -28,6 +29,7 @@ from pinproof.meter.sheet import sheet_tables
 from pinproof.pack import blocks
 from pinproof.pack.blocks import Block
 from pinproof.pack.formboard import SVG_HEAD, formboard, formboard_files, overview
+from pinproof.pack.in_us import blocks_us
 from pinproof.pack.pages import blocks_pdf
 from pinproof.pack.sections import CAUTIONS
 from pinproof.quantities import format_value
@@ -67,6 +69,8 @@ def harness_pdf(
         *socket_blocks(truck, harness, sheet),
         *label_blocks(harness, drawings),
     ]
+    if units_of(truck) == "us":
+        body = blocks_us(body)
     foot = f"Harness of {name} · design {harness.truck} · file {short}" + (
         f" · {made_on.isoformat()}" if made_on else ""
     )
@@ -93,10 +97,8 @@ def chapter(truck: Truck, drawings: dict[str, Drawing]) -> list[Block]:
     body += face_blocks(truck, harness, drawings, 3)
     body += code_blocks(truck, harness, 3)
     where = "`pinproof harness FILE -o FOLDER`"
-    return [
-        *body,
-        blocks.para(f"Parts, build steps, labels, test socket and the board at true size: {where}.", soft=True),
-    ]
+    body.append(blocks.para(f"Parts, build steps, labels, test socket and the board at true size: {where}.", soft=True))
+    return blocks_us(body) if units_of(truck) == "us" else body
 
 
 def harness_verdict(harness: Harness) -> Verdict:
@@ -406,9 +408,9 @@ def socket_blocks(truck: Truck, harness: Harness, sheet: BenchSheet | None = Non
     body: list[Block] = [
         blocks.heading("Test socket in the cab", 2),
         blocks.para(
-            "A socket that the second person can reach: each way has its own fuse within 180 mm of the tap (from "
-            "memory) and ends in a covered socket. Only a meter goes into it: no supply, no lamp, no bridge between "
-            "two ways.",
+            "A socket that the second person can reach: each way has its own fuse within "
+            f"{UNFUSED_MOST_MM:g} mm of the tap (33 CFR 183.455, for boats) and ends in a covered socket. Only a meter "
+            "goes into it: no supply, no lamp, no bridge between two ways.",
             leads=True,
         ),
         blocks.table(

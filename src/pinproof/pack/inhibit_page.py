@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pinproof.inhibit import InhibitReport, Row
-from pinproof.inhibit.words import SHOUT, Group, cell_words, grouped
+from pinproof.inhibit.words import SHOUT, Group, cell_words, grouped, influence_words
 from pinproof.pack import blocks
 from pinproof.pack.blocks import Block
 from pinproof.verdict import Verdict
@@ -74,9 +74,4 @@ def _cures(report: InhibitReport) -> str:
 
 
 def _influence(report: InhibitReport) -> str:
-    found = report.influence
-    if found.verdict is Verdict.PASS and not found.by_faults:
-        return "No button of a coded line can raise the coil, with any single fault of those looked at."
-    if found.by_faults:
-        return f"With one fault a button raises the coil: {'; '.join(found.by_faults)}."
-    return f"Buttons share more than rails with the start circuit: {', '.join(found.shared)} ({found.verdict.value})."
+    return f"Buttons and the coil: {report.influence.verdict.value}. {' '.join(influence_words(report.influence))}"

@@ -19,6 +19,12 @@ from pinproof.drawings.measure import FILES, MissingTypeface
 from pinproof.errors import PinproofError
 
 _TEMPLATES = Path(__file__).parent
+_LARGE = 300_000
+"""Letters of data and drawings from which on what the typesetter keeps for a next time is dropped at once. [bytes]"""
+_AT_ONCE = 500
+"""Pieces that are measured in one run; more would only need more memory."""
+_RUNS_KEPT = 12
+"""The typesetter drops what its last ten runs did not use; one more, and one to spare."""
 
 
 @dataclass
@@ -65,6 +71,8 @@ def typeset(data: Mapping[str, object], files: Mapping[str, str], template: str 
         )
     except typst.TypstError as fault:
         raise CannotPrint(str(fault)) from fault
+    finally:
+        _forget(data, files)
     if warnings:
         raise CannotPrint("; ".join(str(getattr(each, "message", each)) for each in warnings))
     if not isinstance(pdf, bytes):
@@ -83,11 +91,33 @@ def heights_mm(data: Mapping[str, object], files: Mapping[str, str]) -> list[flo
     import typst
 
     typesetter: Any = typst
-    try:
-        told = typesetter.query(_sources(files), "<heights>", field="value", one=True, **_how(data))
-    except (typst.TypstError, RuntimeError) as fault:
-        raise CannotPrint(str(fault)) from fault
-    return [float(each) for each in json.loads(told)]
+    pieces = data["measure"]
+    assert isinstance(pieces, list)
+    found: list[float] = []
+    for start in range(0, len(pieces), _AT_ONCE):
+        some = {**data, "measure": pieces[start : start + _AT_ONCE]}
+        try:
+            told = typesetter.query(_sources(files), "<heights>", field="value", one=True, **_how(some))
+        except (typst.TypstError, RuntimeError) as fault:
+            raise CannotPrint(str(fault)) from fault
+        finally:
+            _forget(some, files)
+        found += [float(each) for each in json.loads(told)]
+    return found
+
+
+def _forget(data: Mapping[str, object], files: Mapping[str, str]) -> None:
+    """Make the typesetter drop what it keeps of a large run, so that the next one does not come on top of it.
+
+    It has no call for that. It keeps results of its last runs, so some runs of an empty page push them out: a tenth of
+    a second. If another version keeps them longer, more memory is used and nothing else changes.
+    """
+    import typst
+
+    if sum(map(len, files.values())) + len(json.dumps(data, ensure_ascii=False)) < _LARGE:
+        return
+    for _ in range(_RUNS_KEPT):
+        typst.compile(b"", format="pdf", ignore_system_fonts=True)
 
 
 def _sources(files: Mapping[str, str], template: str = "book.typ") -> dict[str, bytes]:

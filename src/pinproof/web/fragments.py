@@ -13,9 +13,9 @@ from markupsafe import Markup
 
 from pinproof.drawings import Drawing
 from pinproof.pack.blocks import MARKS, Block, Cell
+from pinproof.pack.in_us import table_us
 from pinproof.pack.markup import Html, el
 from pinproof.pack.sections import VERDICT_CLASSES, mark
-from pinproof.web.customary import head_us, inches
 from pinproof.web.render import svg_of
 
 Drawings = Mapping[str, Drawing | tuple[Drawing, Drawing]]
@@ -32,24 +32,8 @@ def fragment(body: Sequence[Block], drawings: Drawings | None = None, *, units: 
     """
     shown = [each for each in body if not (each["kind"] == "heading" and each["level"] == 1)]
     if units == "us":
-        shown = [_in_inches(each) if each["kind"] == "table" else each for each in shown]
+        shown = [table_us(each) if each["kind"] == "table" else each for each in shown]
     return Markup("\n".join(_block(each, drawings or {}) for each in shown))
-
-
-def _in_inches(table: Block) -> Block:
-    """The same table with its columns of millimetres in inches."""
-    turned = [head_us(_whole(each)) for each in table["heads"]]
-    heads = [new or old for new, old in zip(turned, table["heads"], strict=True)]
-    rows = [
-        [cell if new is None else _cell_us(cell) for new, cell in zip(turned, row, strict=True)]
-        for row in table["rows"]
-    ]
-    return {**table, "heads": heads, "rows": rows}
-
-
-def _cell_us(cell: Cell) -> Cell:
-    runs = [[inches(_whole(str(text))), strong] for text, strong in cell.get("runs") or []]
-    return {**cell, "runs": runs}
 
 
 def _block(one: Block, drawings: Drawings) -> Html:

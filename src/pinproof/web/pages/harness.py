@@ -7,6 +7,9 @@ from datetime import date
 from typing import Any
 
 from pinproof.design import loads
+from pinproof.design.begin_draft import added
+from pinproof.design.begin_harness import with_harness_draft
+from pinproof.design.messages import EditFault
 from pinproof.drawings import Drawing
 from pinproof.harness import Harness, as_json, lay_out
 from pinproof.pack.harness_book import (
@@ -98,7 +101,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     """The same pieces as in the book, between findings and papers."""
     harness = harness_of(ask)
     if harness is None:
-        return {"harness": None, "none": NONE}
+        return {"harness": None, "none": NONE, "draft": _draft(ask)}
     truck, drawings = ask.truck, dict[str, Drawing]()
     lines = truck.source_lines
     verdict = harness_verdict(harness)
@@ -128,6 +131,24 @@ def _without_head(body: list[Any]) -> list[Any]:
     return body[1:] if body and body[0]["kind"] == "heading" else body
 
 
+def _draft(ask: Ask) -> list[tuple[int, str]]:
+    """What the draft adds, after which line; nothing where a draft is in the file already."""
+    design = ask.design
+    try:
+        text = with_harness_draft(design.text, design.path.name)
+    except EditFault:
+        return []
+    return [(at, "\n".join(lines).strip("\n")) for at, lines in added(design.text, text)]
+
+
+def _begin(ask: Ask) -> Done:
+    """The draft behind #; every other character as it was."""
+    design = ask.design
+    text = with_harness_draft(design.text, design.path.name)
+    now = ask.site.workspace.write(design.name, text, ask.text("base"), "a draft of the harness")
+    return Done({"design": design.name, "hash": now.hash}, ask.address("harness"))
+
+
 def _make(ask: Ask) -> Done:
     design = ask.design
     if design.truck.harness is None:
@@ -153,12 +174,16 @@ def _one(ask: Ask) -> File:
 
 
 PAPER = Parameter("paper", "Paper for print.", words=PAPERS)
+BASE = Parameter("base", "Hash of the version that the page was made from.", required=True)
 PAGE = Page(
     "harness", "/d/{design}/harness", "Harness",
     "Which wires are cut, how thick and how long, where do they end, and what is to be ordered?",
     result, "harness.html", context, links=("wire",), parameters=(PAPER,),
     folds="all-but-first",
-    actions=(Action("make", "Makes the papers for the bench in the background.", _make, (PAPER,)),),
+    actions=(
+        Action("make", "Makes the papers for the bench in the background.", _make, (PAPER,)),
+        Action("begin", "Adds a draft of the harness behind # to the file.", _begin, (BASE,)),
+    ),
 )  # fmt: skip
 ONE = Page(
     "harness-file", "/d/{design}/harness/file/{name}", "Harness file", "One paper of the harness.", _one,

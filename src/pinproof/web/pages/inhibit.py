@@ -6,11 +6,14 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from pinproof.design import loads
+from pinproof.design.begin_draft import added
+from pinproof.design.begin_inhibit import with_inhibit_draft
+from pinproof.design.messages import EditFault
 from pinproof.inhibit import InhibitReport, as_json
 from pinproof.inhibit.chains import FORMS
 from pinproof.inhibit.from_design import prove_truck, start_circuit
 from pinproof.inhibit.results import StartFault
-from pinproof.inhibit.words import SHOUT, cell_words, fault_words, grouped, head_words, row_notes
+from pinproof.inhibit.words import SHOUT, cell_words, fault_words, grouped, head_words, influence_words, row_notes
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 from pinproof.web.finding import Finding
@@ -66,6 +69,8 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     """The truth table, defeats with their tests first, then the rest."""
     job = _job(ask)
     plain = {"stated": found["stated"], "none": NONE, "compares": _compares(ask)}
+    if not found["stated"]:
+        return {**plain, "report": None, "job": None, "draft": _draft(ask)}
     if job is None or job.state != "done":
         return {**plain, "report": None, "job": found["job"]}
     report: InhibitReport = job.result
@@ -80,10 +85,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
         ],
         "defeats": _by_effect(report.defeats, report.permitted),
         "tests": report.defeats[0].test if report.defeats else (),
-        "raised": [
-            (row, format_value(row.worst_v, "voltage", digits=3))
-            for row in report.influence.rows if row.verdict is not Verdict.PASS
-        ],
+        "influence": influence_words(report.influence),
         "others": _by_effect([each for each in left if each.effect.startswith(("cranks", "keeps"))], report.permitted),
         "names": [
             (SHOUT[effect], [fault_words(each) for each in left if each.effect == effect])
@@ -109,6 +111,24 @@ def _by_effect(faults: Sequence[StartFault], permitted: Sequence[str]) -> list[t
     ]
 
 
+def _draft(ask: Ask) -> list[tuple[int, str]]:
+    """What the draft adds, after which line; nothing where a draft is in the file already."""
+    design = ask.design
+    try:
+        text = with_inhibit_draft(design.text, design.path.name)
+    except EditFault:
+        return []
+    return [(at, "\n".join(lines).strip("\n")) for at, lines in added(design.text, text)]
+
+
+def _begin(ask: Ask) -> Done:
+    """The draft behind #; every other character as it was."""
+    design = ask.design
+    text = with_inhibit_draft(design.text, design.path.name)
+    now = ask.site.workspace.write(design.name, text, ask.text("base"), "a draft of the start inhibit")
+    return Done({"design": design.name, "hash": now.hash}, ask.address("inhibit"))
+
+
 def _prove(ask: Ask) -> Done:
     design, compare = ask.design, _compares(ask)
     truck = design.truck
@@ -123,10 +143,14 @@ def _prove(ask: Ask) -> Done:
     return Done(job.as_json(), back)
 
 
+BASE = Parameter("base", "Hash of the version that the page was made from.", required=True)
 COMPARE = Parameter("compare", "Also judges the same parts in the other forms of the circuit.", words=("yes",))
 PAGE = Page(
     "inhibit", "/d/{design}/inhibit", "Start inhibit",
     "Where does it crank, and which single fault lets it crank in gear?",
     result, "inhibit.html", context, links=("switch", "repair"), parameters=(COMPARE,),
-    actions=(Action("prove", "Proves table and every fault in the background, about a minute.", _prove, (COMPARE,)),),
+    actions=(
+        Action("prove", "Proves table and every fault in the background, about a minute.", _prove, (COMPARE,)),
+        Action("begin", "Adds a draft of the start inhibit behind # to the file.", _begin, (BASE,)),
+    ),
 )  # fmt: skip
