@@ -372,9 +372,8 @@ def test_files_without_these_tables_have_no_harness_and_load_as_before():
 def test_command_prints_writes_and_is_the_same_every_time(tmp_path):
     runner = CliRunner()
     said = runner.invoke(group, ["harness", str(example_path("dunlin")), "-o", str(tmp_path)])
-    assert said.exit_code == 1 and "HARNESS FAILS, 1 finding" in said.output and "W001" in said.output
-    assert "W017 (battery_plus) runs 2000 mm from the battery stud without a fuse" in said.output
-    lists = ("wires", "splices", "plugs", "runs", "parts", "resistors", "cutlist", "labels", "steps")
+    assert said.exit_code == 0 and "HARNESS HOLDS" in said.output and "W001" in said.output
+    lists = ("wires", "splices", "plugs", "runs", "harness-parts", "resistors", "cutlist", "labels", "steps")
     names = {f"{name}.csv" for name in lists}
     assert {path.name for path in tmp_path.glob("*.csv")} == names
     truck = loads(example_path("dunlin").read_text(encoding="utf-8"))
@@ -387,6 +386,17 @@ def test_command_prints_writes_and_is_the_same_every_time(tmp_path):
     bad.write_text(POWER.replace('length = "2 m"\n', ""), encoding="utf-8")
     refused = runner.invoke(group, ["harness", str(bad), "-o", str(tmp_path / "none")])
     assert refused.exit_code != 0 and not (tmp_path / "none").exists()
+
+
+def test_the_command_says_so_where_a_battery_wire_runs_far_without_a_fuse(tmp_path):
+    text = example_path("dunlin").read_text(encoding="utf-8")
+    far = tmp_path / "far.toml"
+    far.write_text(
+        text.replace('place = "battery"\nfuse = "15 A"', 'place = "fuse_box"\nfuse = "15 A"'), encoding="utf-8"
+    )
+    said = CliRunner().invoke(group, ["harness", str(far)])
+    assert said.exit_code == 1 and "HARNESS FAILS, 1 finding" in said.output
+    assert "(battery_plus) runs 1400 mm from the battery stud without a fuse" in said.output
 
 
 def test_splices_that_crowd_a_run_move_and_the_sum_is_told():

@@ -201,7 +201,7 @@ def test_colour_words() -> None:
 def test_parts_are_counted_with_spares() -> None:
     truck, harness = laid()
     rows = {(row["kind"], row["part"]): row for row in csv.DictReader(
-        io.StringIO(csv_files(truck, harness)["parts.csv"]))}  # fmt: skip
+        io.StringIO(csv_files(truck, harness)["harness-parts.csv"]))}  # fmt: skip
     assert int(rows["tie", "cable tie"]["needed"]) == sum(run.ties for run in harness.runs)
     rings = sum(int(row["needed"]) for (kind, _), row in rows.items() if kind == "ring")
     assert rings == sum(end.kind == "stud" for wire in harness.wires for end in (wire.a, wire.b))
@@ -352,7 +352,7 @@ def test_the_papers_are_the_same_every_time_and_complete(tmp_path: Path) -> None
     said = CliRunner().invoke(
         group, ["harness", str(example_path("dunlin")), "-o", str(tmp_path), "--date", "2026-01-02"]
     )
-    assert said.exit_code == 1, "its battery wire has no fuse near the stud"
+    assert said.exit_code == 0, said.output
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == one
 
 

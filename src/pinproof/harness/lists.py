@@ -47,7 +47,7 @@ def csv_files(truck: Truck, harness: Harness) -> dict[str, str]:
                 for one in harness.runs
             ),
         ),
-        "parts.csv": _text(
+        "harness-parts.csv": _text(
             ("part", "kind", "needed", "spare", "on_hand", "order", "days", "cost", "order_today"),
             parts_rows(truck, harness),
         ),
