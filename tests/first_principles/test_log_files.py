@@ -26,6 +26,7 @@ from pinproof.logs import (
     map_of,
     open_log,
     opened,
+    parquet_files,
     propose_map,
     save_map,
 )
@@ -130,6 +131,22 @@ def test_dialects_are_seen_and_read(name: str, tmp_path: Path) -> None:
     assert got["engine"] == pytest.approx(800.5 + np.arange(300))
     assert got["road"] == pytest.approx((np.arange(300) % 7 + 0.25) / 3.6)
     assert not {"no number", "ragged row", "row without time"} & set(kinds(log))
+
+
+@pytest.mark.parametrize(
+    ("header", "role"),
+    [
+        ("OutRPM", "output"), ("OUT_RPM", "output"), ("TOS", "output"), ("Output RPM", "output"),
+        ("TransOutRPM", "output"), ("TISS", "turbine"), ("Engine RPM", "engine"), ("RPM", "engine"),
+        ("Fuel cut out rpm", "engine"), ("what it is", ""),
+    ],
+)  # fmt: skip
+def test_speeds_are_proposed_by_their_usual_short_names(tmp_path: Path, header: str, role: str) -> None:
+    """Common practice, no source: what loggers call the shafts; a proposal has to be confirmed anyway."""
+    path = tmp_path / "log.csv"
+    path.write_text(f"Time [s],{header},Note\n" + "".join(f"{k / 100},{1500 + k},{k % 7}\n" for k in range(50)))
+    found = {each.header: each.role for each in propose_map(path).channels}
+    assert found.get(header, "") == role
 
 
 def test_a_proposal_is_never_used_by_itself(tmp_path: Path) -> None:
@@ -477,6 +494,43 @@ def test_parquet(tmp_path: Path) -> None:
     assert log.channels["road"].rate_hz == pytest.approx(50.0)
     with pytest.raises(LogFault, match="the map is for delimited text"):
         open_log(path, map_of(a_map(*PLAIN)))
+
+
+@pytest.mark.parametrize("group_rows", [40, 100, 10**9])
+@pytest.mark.parametrize("rows", [1, 99, 400, 1000, 1037])
+@pytest.mark.parametrize("sets", [1, 2, 9])
+def test_parquet_in_slices_whatever_its_row_groups(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, group_rows: int, rows: int, sets: int
+) -> None:
+    """A few rows are asked for at once, and all come, in order: of many row groups, of one, in sets of columns."""
+    frame = pl.DataFrame({
+        "Time": np.arange(rows) * 0.01, "Engine": np.arange(rows) + 0.5,
+        "Road": [None, 3.6] * (rows // 2) + [7.2] * (rows % 2), "spare": np.zeros(rows),
+    })  # fmt: skip
+    path = tmp_path / "log [1].parquet"
+    frame.write_parquet(path, row_group_size=group_rows)
+    monkeypatch.setattr(parquet_files, "PIECE_ROWS", 50)
+    monkeypatch.setattr(parquet_files, "SLICE_ROWS", 200)
+    monkeypatch.setattr(parquet_files, "SET_BYTES", path.stat().st_size // sets + 1 if sets > 1 else 10**9)
+    asked: list[int] = []
+    collect = pl.LazyFrame.collect
+
+    def counted(self: pl.LazyFrame, *args: object, **more: object) -> object:
+        made = collect(self, *args, **more)  # type: ignore[call-overload]
+        asked.append(made.height)
+        return made
+
+    monkeypatch.setattr(pl.LazyFrame, "collect", counted)
+    log = open_log(path, map_of(a_map("engine|Engine|rpm", "road|Road|km/h", file='kind = "parquet"')))
+    got = columns(log)
+    assert got["time"].tolist() == frame["Time"].to_list()
+    assert got["engine"].tolist() == frame["Engine"].to_list()
+    road = [np.nan if each is None else each / 3.6 for each in frame["Road"].to_list()]
+    assert got["road"] == pytest.approx(road, nan_ok=True)
+    assert "engine" in {each.role for each in propose_map(path).channels}
+    assert max(asked) <= 200
+    many = min(3, 1 + path.stat().st_size // parquet_files.SET_BYTES)  # sets of the three columns that are wanted
+    assert sum(asked) - min(rows, 200) == rows * many  # no row twice but those that the proposal looked at
 
 
 def test_parts_of_one_day(tmp_path: Path) -> None:

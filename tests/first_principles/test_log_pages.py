@@ -20,6 +20,7 @@ from pinproof.examples import example_path
 from pinproof.logs import LogReport, as_json, limits, prove_log
 from pinproof.logs.checks import CHECKS
 from pinproof.logs.faults import LogFault
+from pinproof.logs.log_time import TIMES_TOLD, clock
 from pinproof.logs.plan import test_plan as plan_of
 from pinproof.logs.results import Picture
 from pinproof.pack.log_page import log_report_html, log_report_pdf, plan_html, plan_pdf, report_blocks
@@ -43,6 +44,19 @@ def report() -> LogReport:
     made.values["pin.taps"] = np.where(tapped, 0.295, np.where(made.values["tap_down"] > 0.0, 0.455, 0.109))
     made.units = {**made.units, "pin.taps": "ratio"}
     return prove_log(load(DESIGN), made)
+
+
+def test_times_are_written_one_way_in_every_face(report: LogReport) -> None:
+    """Terminal, report and page show the same clock, and the first two say once what it counts."""
+    assert [clock(each) for each in (0.0, 59.96, 723.4, 3599.94, 3723.44, -0.3)] == [
+        "0:00:00.0", "0:01:00.0", "0:12:03.4", "0:59:59.9", "1:02:03.4", "-0:00:00.3",
+    ]  # fmt: skip
+    missed = next(each for each in report.check("missed-tap").findings if each.verdict is Verdict.FAIL)
+    assert missed.from_s is not None and clock(missed.from_s) in missed.text
+    for text in (report_words(report, every=True), log_report_html(report)):
+        assert text.count(TIMES_TOLD) == 1
+        assert clock(missed.from_s) in text
+        assert not re.search(r"\d min \d|(?<![\d:])\d+:\d\d\.\d", text)
 
 
 def test_every_check_of_the_page_is_in_the_code_in_its_order(project_root: Path) -> None:

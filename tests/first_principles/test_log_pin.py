@@ -193,6 +193,19 @@ def test_supply(truck: Truck) -> None:
         assert prove_log(truck, made).check("supply").verdict is wanted, (volts, engine)
 
 
+def test_a_sag_that_begins_beside_a_gap_is_judged_by_what_lies_clear_of_it(truck: Truck) -> None:
+    """Within 2 s of a gap nothing counts; a sag that goes on beyond that is seen all the same."""
+    for until_s, wanted in ((61.9, PASS), (62.05, PASS), (62.5, FAIL), (64.0, FAIL)):
+        made = Day(seconds=200.0).made(gaps=(6000,))
+        made.values["supply"][6030 : round(until_s * 100.0)] = 9.0
+        check = prove_log(truck, made).check("supply")
+        if wanted is FAIL:
+            assert check.verdict is FAIL, until_s
+            assert check.findings[0].from_s == pytest.approx(62.0)
+        else:
+            assert check.verdict is not FAIL, until_s
+
+
 def test_a_single_low_sample_is_no_sag(truck: Truck) -> None:
     """One sample alone is a glitch, not a finding."""
     made = Day(seconds=120.0).made()

@@ -215,6 +215,24 @@ def test_slow_commands_fail_and_a_slow_log_cannot_tell(truck: Truck) -> None:
     assert verdict(prove_log(truck, many_taps(30, rate_hz=10.0).made()), "tap-delay") is OPEN
 
 
+def test_a_step_that_needs_no_tap_times_no_tap(truck: Truck) -> None:
+    """Rolling out, the box shifts down by itself after a tap that it overlooked: that says nothing of its delay."""
+    day = many_taps(30)
+    at_s = with_end(day)
+    day.tap(at_s + 5.0, "up")
+    day.tap(at_s + 12.0, "down", delay_s=0.75)
+    late = day.made()
+    assert verdict(prove_log(truck, late), "tap-delay") is PASS  # one of 62 is not 5 %
+    worst = prove_log(truck, late).check("shift-time")
+    assert worst.verdict is FAIL and "62 taps" in worst.text
+    slow = late.time_s > at_s + 10.0
+    for role in ("output", "turbine", "engine", "road"):
+        late.values[role] = np.where(slow, late.values[role] * 0.5, late.values[role])
+    report = prove_log(truck, late)
+    assert "61 taps" in report.check("shift-time").text
+    assert verdict(report, "shift-time") is PASS and verdict(report, "missed-tap") is PASS
+
+
 def test_a_slow_shift_fails(truck: Truck) -> None:
     """1.3 s from tap to the new ratio."""
     assert verdict(prove_log(truck, many_taps(30).made(takes_s=1.3)), "shift-time") is FAIL

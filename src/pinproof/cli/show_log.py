@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from pinproof.logs import LogReport
+from pinproof.logs.log_time import TIMES_TOLD
 from pinproof.logs.plan import Plan
 from pinproof.verdict import Verdict
 
@@ -29,7 +30,7 @@ def report_words(report: LogReport, *, every: bool = False) -> str:
                 out.append(f"    … and {len(loud) - MOST_EVIDENCE} more; all with --all.")
         if check.next:
             out += _wrapped(f"Next: {check.next}", "    ")
-    out.append("")
+    out += ["", TIMES_TOLD]
     for log in report.logs:
         out += _wrapped(
             f"{log.name}: {log.duration_s / 60.0:.1f} min. Taps from {log.taps_from or 'nothing'}, steps from "

@@ -26,11 +26,15 @@ from pinproof import __version__
 from pinproof.logs.cuts import Stretch
 from pinproof.logs.recording import Channel, Finding, Skew, TimeBase
 
-LAYOUT = 1
+LAYOUT = 2
 """Raised with every change of what is kept, or of how it is computed."""
 LOOK_BYTES = 64 * 1024
 PART_ROWS = 262_144
 _GAP, _TIME = "gap_before", "time_s"
+
+
+class Damaged(Exception):
+    """A part of an entry cannot be read; the entry is as good as none."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +72,7 @@ def look_up(work: Path, key: str) -> Known | None:
         known = Known(channels, TimeBase(**base), float(raw["duration_s"]), int(raw["parts"]))
         sizes = [(work / key / f"part-{at:05}.parquet").stat().st_size for at in range(known.parts)]
         return known if sizes == raw["sizes"] else None
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         return None
 
 
@@ -76,13 +80,21 @@ def _tuples(raw: dict[str, Any]) -> dict[str, Any]:
     return {key: tuple(each) if isinstance(each, list) else each for key, each in raw.items()}
 
 
+def forget(work: Path, key: str) -> None:
+    """Take an entry away, where that is possible."""
+    shutil.rmtree(work / key, ignore_errors=True)
+
+
 def rows_of(work: Path, key: str, known: Known, roles: Sequence[str]) -> Iterator[Stretch]:
-    """The rows of an entry, with only the roles that are wanted."""
+    """The rows of an entry, with only the roles that are wanted; Damaged where a part cannot be read."""
     import polars as pl
 
     wanted = [_TIME, _GAP, *dict.fromkeys(roles)]
     for at in range(known.parts):
-        frame = pl.read_parquet(work / key / f"part-{at:05}.parquet", columns=wanted)
+        try:
+            frame = pl.read_parquet(work / key / f"part-{at:05}.parquet", columns=wanted, glob=False)
+        except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError) as error:
+            raise Damaged(str(error)) from None
         time_s = frame[_TIME].to_numpy()
         values = {role: frame[role].to_numpy() for role in dict.fromkeys(roles)}
         gap = frame[_GAP].to_numpy()

@@ -8,6 +8,7 @@ Sources: bit numbering of the two byte orders as the DBC format has it; the test
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,6 +18,13 @@ import numpy as np
 from pinproof.logs.faults import LogFault, shown
 from pinproof.logs.recording import Floats
 
+MOST_DBC_BYTES = 32_000_000
+MOST_BITS = 8 * 1785  # the longest message that a transport protocol puts together has 1785 bytes
+MOST_PAGE = 65_535  # multiplexers of more than 16 bits are not met
+_SIGNAL = re.compile(r":\s*(\d+)\s*\|\s*(\d+)\s*@")
+_MESSAGE = re.compile(r"(?m)^\s*BO_\s+\d+\s+\w+\s*:\s*(\d+)")
+_PAGES = re.compile(r"SG_MUL_VAL_\b[^;]*")
+_RANGE = re.compile(r"(\d+)\s*-\s*(\d+)")
 EXTENDED = 1 << 31
 """Added to the identifier of a frame with 29 bits, so that one number tells both kinds apart."""
 
@@ -106,28 +114,71 @@ def scaled(signal: Coded, raw: np.ndarray) -> Floats:
     return np.asarray(raw.astype(np.float64) * signal.factor + signal.offset)
 
 
+def _is_number(bits: int, floating: bool) -> bool:
+    """Whether so many bits are a number that can be taken apart; texts and arrays are longer."""
+    return bits in (16, 32, 64) if floating else 0 < bits <= 64
+
+
+def _no_dbc(path: Path, said: str, where: str = "") -> LogFault:
+    return LogFault(path.name, "no DBC", said, hint="Get the DBC of this bus.", where=where)
+
+
+def _text_of(path: Path) -> str:
+    """The text of a DBC; LogFault where it is none, or states sizes that no bus has.
+
+    A library makes room for whatever a DBC states, so absurd sizes are refused before it reads them.
+    """
+    try:
+        with path.open("rb") as file:
+            data = file.read(MOST_DBC_BYTES + 1)
+    except FileNotFoundError:
+        raise LogFault(path.name, "no file", "There is no such DBC file.", hint="Check the name.") from None
+    except OSError as error:
+        raise _no_dbc(path, f"It cannot be read: {error.strerror or error}.") from None
+    if len(data) > MOST_DBC_BYTES:
+        raise _no_dbc(path, f"It is larger than {MOST_DBC_BYTES // 10**6} MB, which no DBC is.")
+    text = data.decode("cp1252", "replace")  # what the format is written in by custom
+    for found in _SIGNAL.finditer(text):
+        if _above(found[1], MOST_BITS) or _above(found[2], MOST_BITS):
+            said = f"A signal lies at {shown(found[0].strip(': @'), 40)}; no message is so long."
+            raise _no_dbc(path, said, _line(text, found.start()))
+    for found in _MESSAGE.finditer(text):
+        if _above(found[1], MOST_BITS // 8):
+            said = f"A message of {shown(found[1], 40)} bytes is stated; no message is so long."
+            raise _no_dbc(path, said, _line(text, found.start(1)))
+    for listed in _PAGES.finditer(text):
+        for each in _RANGE.finditer(listed[0]):
+            if _above(each[2], MOST_PAGE):
+                said = f"A signal is on pages {shown(each[0], 40)} of its message; {MOST_PAGE} is the last that can be."
+                raise _no_dbc(path, said, _line(text, listed.start()))
+    return text
+
+
+def _line(text: str, at: int) -> str:
+    return f"line {text.count(chr(10), 0, at) + 1}"
+
+
+def _above(digits: str, most: int) -> bool:
+    return len(digits) > 12 or int(digits) > most
+
+
 def read_dbc(path: Path) -> dict[str, Coded]:
     """Signals of a DBC by `Message.Signal`; LogFault if it cannot be read."""
     import cantools
-    from cantools.database.errors import Error
 
+    text = _text_of(path)
     try:
-        base = cantools.database.load_file(str(path), strict=False, cache_dir=None)
-    except FileNotFoundError:
-        raise LogFault(path.name, "no file", "There is no such DBC file.", hint="Check the name.") from None
-    except (Error, ValueError, KeyError, OSError, UnicodeDecodeError) as error:
-        raise LogFault(
-            path.name,
-            "no DBC",
-            f"It cannot be read as a DBC: {shown(str(error), 120)}.",
-            hint="Get the DBC of this bus.",
-        ) from None
+        base = cantools.database.load_string(text, "dbc", strict=False)
+    except Exception as error:  # cantools raises many kinds for a damaged file
+        raise _no_dbc(path, f"It cannot be read as a DBC: {shown(str(error) or type(error).__name__, 120)}.") from None
     found: dict[str, Coded] = {}
     for message in getattr(base, "messages", []):
         frame = message.frame_id | (EXTENDED if message.is_extended_frame else 0)
         by_name = {}
         waiting = []
         for signal in message.signals:
+            if not _is_number(signal.length, signal.is_float):
+                continue
             choices = {int(raw): str(word) for raw, word in (signal.choices or {}).items()}
             made = Coded(
                 f"{message.name}.{signal.name}", frame, signal.start, signal.length,

@@ -67,7 +67,9 @@ class CanSource:
                 made = np.full(rows, np.nan)
                 at = np.flatnonzero(some.frame == signal.frame)
                 if len(at) and signal.last_byte >= some.data.shape[1]:
-                    tally.loss(role).note("no_number", len(at), {"frame too short": len(at)})
+                    loss = tally.loss(role)
+                    loss.cells += len(at)
+                    loss.note("no_number", len(at), {"frame too short": len(at)})
                 elif len(at):
                     made[at] = self._values(role, signal, some.data[at], some.lengths[at], tally.loss(role))
                 values[role] = made

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 BATCH = 50_000
 MOST_BYTES = 64
+LARGEST_STAMP_S = 1e15
+"""No clock of a recording shows more, and sums of more would lose the rows between."""
 _CANDUMP = (
     r"^\s*\((\d+\.\d+)\)\s+(\S+)\s+([0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})"
     r"(?:#(?:#[0-9A-Fa-f])?((?:[0-9A-Fa-f]{2})*)|\s+\[\d+\]\s*((?:\s*[0-9A-Fa-f]{2})*))\s*(?:[RT]|'.*)?\s*$"
@@ -73,6 +75,7 @@ def _by_lines(path: Path, can_format: str, bus: str, tally: Tally) -> Iterator[F
         texts = pl.Series(block.decode("utf-8", "replace").splitlines(), dtype=pl.String)
         texts = texts.filter(texts.str.strip_chars() != "")
         made = _candump(texts) if can_format == "candump" else _asc(texts)
+        made = made.with_columns(stamp=pl.when(pl.col("stamp") < LARGEST_STAMP_S).then(pl.col("stamp")))
         odd = int(made["stamp"].null_count())
         if odd and can_format == "asc":
             left = texts.filter(made["stamp"].is_null()).str.to_lowercase()
@@ -150,7 +153,7 @@ def _by_library(path: Path, can_format: str, bus: str) -> Iterator[Frames]:
             kinds[can_format](file) as reader,
         ):  # fmt: skip
             for message in reader:
-                if message.is_error_frame or message.is_remote_frame:
+                if message.is_error_frame or message.is_remote_frame or not message.timestamp < LARGEST_STAMP_S:
                     continue
                 if bus and str(message.channel).removeprefix("can") != bus.removeprefix("can"):
                     continue

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from pinproof.logs.log_time import clock
 from pinproof.logs.recording import Finding
 from pinproof.logs.steps import Steps
 
@@ -24,7 +25,7 @@ def sentences(
         start_s, end_s = max(gaps, key=lambda each: each[1] - each[0])
         text = (
             f"{_times(gap_count, 'gap')}, together {gap_total_s:.3g} s; the longest seen is {end_s - start_s:.3g} s, "
-            f"at {start_s:.2f} s. What happened there is not known."
+            f"at {clock(start_s)}. What happened there is not known."
         )
         found.append(Finding("gap", text, gap_count, gaps[0][0]))
     for kind, (count, first_s, most_s) in notes.items():
@@ -42,7 +43,7 @@ def sentences(
 
 
 def _said(kind: str, count: int, first_s: float, most_s: float, period_s: float) -> tuple[str, str]:
-    at = f"the first at {first_s:.2f} s"
+    at = f"the first at {clock(first_s)}"
     return {
         "missing rows": (f"{_times(count, 'row')} missing, one to three in a place; {at}.", ""),
         "duplicate rows": (f"{_times(count, 'row')} stand twice, with the same stamp and values; {at}.", "left out"),

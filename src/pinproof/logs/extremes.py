@@ -11,8 +11,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pinproof.logs.blocks import Block, Floats
+
+MOST_BINS = 100_000
+"""No channel of a truck ranges over more steps either way."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +40,8 @@ class Extreme:
         self.step, self.gap_s = step, gap_s
         self.low, self.high, self.count = math.inf, -math.inf, 0
         self.seconds = 0.0
-        self.bins: dict[int, int] = {}
+        self._counts: NDArray[np.int64] = np.zeros(0, dtype=np.int64)
+        self._bin = 0  # of the first count
         self._last_s = math.nan
 
     def take(self, block: Block, column: Floats, row_s: float, stride: int = 1) -> None:
@@ -49,11 +54,22 @@ class Extreme:
         self.low, self.high = min(self.low, float(known.min())), max(self.high, float(known.max()))
         self.count += len(known)
         self._spend(block, block.time_s[~lost] if empty else block.time_s, row_s)
-        bins = np.clip(np.floor(known[::stride] / self.step), -100_000, 100_000).astype(np.int64)
+        bins = np.clip(np.floor(known[::stride] / self.step), -MOST_BINS, MOST_BINS).astype(np.int64)
         first = int(bins.min())
-        counts = np.bincount(bins - first)
-        for place in np.flatnonzero(counts):
-            self.bins[first + int(place)] = self.bins.get(first + int(place), 0) + int(counts[place])
+        self._add(first, np.bincount(bins - first))
+
+    def _add(self, first: int, counts: NDArray[np.int64]) -> None:
+        """Counts of neighbouring bins, from the bin `first` on."""
+        if not len(self._counts):
+            self._bin, self._counts = first, counts
+            return
+        low = min(self._bin, first)
+        end = max(self._bin + len(self._counts), first + len(counts))
+        if low < self._bin or end > self._bin + len(self._counts):
+            room = np.zeros(end - low, dtype=np.int64)
+            room[self._bin - low : self._bin - low + len(self._counts)] = self._counts
+            self._bin, self._counts = low, room
+        self._counts[first - low : first - low + len(counts)] += counts
 
     def _spend(self, block: Block, at_s: Floats, row_s: float) -> None:
         begin_s, self._last_s = self._last_s, float(at_s[-1])
@@ -76,10 +92,11 @@ class Extreme:
         """What was found."""
         if not self.count:
             return Tally()
-        enough = max(2.0, sum(self.bins.values()) * 1e-5)
-        places = sorted(self.bins)
-        low = next((each for each in places if self.bins[each] >= enough), places[0])
-        high = next((each for each in reversed(places) if self.bins[each] >= enough), places[-1])
+        enough = max(2.0, int(self._counts.sum()) * 1e-5)
+        places = np.flatnonzero(self._counts)
+        often = places[self._counts[places] >= enough]
+        low = self._bin + int(often[0] if len(often) else places[0])
+        high = self._bin + int(often[-1] if len(often) else places[-1])
         return Tally(
             self.low, self.high, self.seconds, max(self.low, low * self.step), min(self.high, (high + 1) * self.step)
         )

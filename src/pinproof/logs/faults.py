@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pinproof.errors import PinproofError
+from pinproof.errors import PinproofError, printable
 
 MOST_SHOWN = 60
 
@@ -30,7 +30,8 @@ class LogFault(PinproofError):
 
     def __str__(self) -> str:
         head = f"{self.file}  {self.where}" if self.where else self.file
-        return f"{head}\n    " + " ".join(part for part in (self.read, self.expected, self.hint) if part)
+        said = " ".join(part for part in (self.read, self.expected, self.hint) if part)
+        return f"{printable(head)}\n    {printable(said)}"
 
 
 @dataclass
@@ -41,7 +42,8 @@ class MapFault(PinproofError):
     faults: tuple[tuple[str, str], ...]
 
     def __str__(self) -> str:
-        lines = [f"{self.file}  {where}\n    {said}" for where, said in self.faults[:MOST_SHOWN]]
+        shown = ((printable(f"{self.file}  {where}"), printable(said)) for where, said in self.faults[:MOST_SHOWN])
+        lines = [f"{head}\n    {said}" for head, said in shown]
         if len(self.faults) > MOST_SHOWN:
             lines.append(f"… and {len(self.faults) - MOST_SHOWN} more of the same file.")
         return "\n".join(lines)

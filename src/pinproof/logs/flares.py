@@ -7,6 +7,7 @@ Touches: nothing.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -75,7 +76,7 @@ class FlaresOf:
 
 
 def _rows(time_s: Floats, from_s: float, to_s: float) -> slice:
-    return slice(int(np.searchsorted(time_s, from_s)), int(np.searchsorted(time_s, to_s, side="right")))
+    return slice(int(time_s.searchsorted(from_s)), int(time_s.searchsorted(to_s, side="right")))
 
 
 def transit_of(
@@ -145,16 +146,17 @@ def flare_of(
         line. What the turbine stood above its own line in the half second before, and at the end, is taken off.
         None where the speeds are unknown.
     """
-    if len(after_s) < 6 or not np.isfinite(turbine.sum() + output.sum()):
+    if len(after_s) < 6 or not math.isfinite(turbine.sum() + output.sum()):
         return None
-    begin = int(np.searchsorted(after_s, 0.0))
-    late = int(np.searchsorted(after_s, settled_s, side="right"))
+    begin = int(after_s.searchsorted(0.0))
+    late = int(after_s.searchsorted(settled_s, side="right"))
     if begin < 2 or len(after_s) - late < 2:
         return None
     sync = output[begin:] * max(old, new)
     excess = turbine[begin:] - sync
-    if excess.max() <= limits.FLARE_NOTE_RPM:  # whatever is taken off, there is nothing to note
-        return max(0.0, float(excess.max())), 0.0, 0.0, False
+    peak = float(excess.max())
+    if peak <= limits.FLARE_NOTE_RPM:  # whatever is taken off, there is nothing to note
+        return max(0.0, peak), 0.0, 0.0, False
     offset = max(
         0.0, _middle(turbine[:begin] - output[:begin] * old), _middle(turbine[late:] - output[late:] * new)
     )  # fmt: skip

@@ -151,6 +151,6 @@ def _all(runs: Runs, from_s: float, to_s: float, values: Sequence[float]) -> boo
     last = bisect.bisect_right(runs.first_list, to_s)
     if first < 0 or not len(runs):
         return False
-    return all(float(each) in values for each in runs.value[first:last]) and (
-        to_s - float(runs.last_s[last - 1]) <= limits.STALE_S
+    return all(each in values for each in runs.value_list[first:last]) and (
+        to_s - runs.last_list[last - 1] <= limits.STALE_S
     )

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from pinproof.logs import questions
 from pinproof.logs.cuts import Stretch
@@ -38,7 +38,8 @@ class Learner:
             for role, partner, steady, one in PAIRS
             if role in self.channels and partner in self.channels
         ]
-        self.end_s = 0.0
+        self.begin_s = self.end_s = 0.0
+        self._begun = False
 
     def feed(self, stretch: Stretch) -> None:
         """Take in rows without a gap."""
@@ -47,7 +48,14 @@ class Learner:
         period_s = self.clock.steps.period_s
         for pair in self.pairs:
             pair.feed(stretch.time_s, stretch.values[pair.role], stretch.values[pair.partner], period_s)
+        if not self._begun:  # below 0 where rows before the first one came late
+            self.begin_s, self._begun = float(stretch.time_s[0]), True
         self.end_s = float(stretch.time_s[-1])
+
+    @property
+    def duration_s(self) -> float:
+        """Last stamp less the first."""
+        return self.end_s - self.begin_s
 
     def learned(self, tally: Tally, before: Sequence[Finding], dated: bool) -> tuple[dict[str, Channel], TimeBase]:
         """Channels with what was measured, and the time base."""
@@ -84,12 +92,20 @@ class Learner:
         findings += [asked] if asked else []
         begins = ""
         if dated and clock.first_raw_s is not None:
-            begins = datetime.fromtimestamp(clock.first_raw_s, UTC).strftime("%Y-%m-%d %H:%M:%S")
+            begins = _date(clock.first_raw_s)
         base = TimeBase(
             clock.rows_read, clock.rows_kept, period_s, jitter_s, begins, tuple(clock.gaps), clock.gap_count,
             clock.gap_total_s, tuple(findings), tuple(skews),
         )  # fmt: skip
         return made, base
+
+
+def _date(stamp_s: float) -> str:
+    """Seconds since 1970 as date and time; "" where no calendar reaches."""
+    try:
+        return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=stamp_s)).strftime("%Y-%m-%d %H:%M:%S")
+    except OverflowError:
+        return ""
 
 
 def _rate(role: str, changes: Changes, period_s: float) -> tuple[float, str, list[Finding]]:

@@ -8,6 +8,7 @@ Touches: the file it is given, reading only.
 from __future__ import annotations
 
 import codecs
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
@@ -34,7 +35,8 @@ def open_read(path: Path) -> bytes:
     except IsADirectoryError:
         raise LogFault(path.name, "no file", "This is a folder.", hint="Name the log inside it.") from None
     except (OSError, ValueError) as error:
-        what = "This is a folder." if path.is_dir() else f"It cannot be read: {getattr(error, 'strerror', error)}."
+        reason = getattr(error, "strerror", None) or error
+        what = "This is a folder." if os.path.isdir(path) else f"It cannot be read: {reason}."
         raise LogFault(path.name, "no file", what, hint="Check that it may be opened.") from None
 
 

@@ -76,7 +76,7 @@ def map_of(text: str, name: str = "<text>", folder: Path | None = None) -> Logge
         raw = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise MapFault(name, (("", f"This is not a logger map: {error}."),)) from None
-    if "time" not in raw and "channel" not in raw:
+    if not {"time", "channel", "can"} & set(raw):
         there = ", ".join(shown(key, 20) for key in list(raw)[:5]) or "nothing"
         said = f"This is not a logger map: it has {there}; a map has [time] and [[channel]]."
         raise MapFault(name, (("", said),))

@@ -102,8 +102,26 @@ class Log:
         if self._stretches is not None:
             return iter(self._stretches)
         if self._known is not None and self._work is not None and cache.look_up(self._work, self._key) is not None:
-            return cache.rows_of(self._work, self._key, self._known, roles)
+            return self._from_work(self._work, self._known, roles)
         return self._run()
+
+    def _from_work(self, work: Path, known: cache.Known, roles: Sequence[str]) -> Iterator[Stretch]:
+        """Rows as the work folder has them; from the first part that is damaged, as the files have them."""
+        given = 0
+        try:
+            for stretch in cache.rows_of(work, self._key, known, roles):
+                yield stretch
+                given += len(stretch.time_s)
+        except cache.Damaged:
+            cache.forget(work, self._key)
+        else:
+            return
+        for stretch in self._run():
+            rows = len(stretch.time_s)
+            if given < rows:
+                left = {role: each[given:] for role, each in stretch.values.items()}
+                yield Stretch(stretch.time_s[given:], left, stretch.gap_before and not given)
+            given = max(given - rows, 0)
 
     def _run(self) -> Iterator[Stretch]:
         """One run over the files, learning on the way."""
@@ -135,11 +153,11 @@ class Log:
         dated = all(source.dated for source in self._sources)
         channels, base = learner.learned(tally, self._notes, dated)
         if keeper is not None:
-            refused = keeper.close(channels, base, learner.end_s)
+            refused = keeper.close(channels, base, learner.duration_s)
             if refused:
                 self.work_refused = refused
         self._channels = channels
-        self._known = cache.Known(channels, base, learner.end_s, keeper.parts if keeper else 0)
+        self._known = cache.Known(channels, base, learner.duration_s, keeper.parts if keeper else 0)
 
     work_refused = ""
     """Why nothing could be kept in the work folder; "" if it could, or none was asked for."""

@@ -1,8 +1,10 @@
-"""Parquet, one row group after the other.
+"""Parquet, in slices of bounded size.
 
 Answers: the rows of a Parquet file as stamps and values of roles.
 Units:   seconds; values in the unit of their role.
-Touches: the file it is given, reading only. Loads polars only when called.
+Touches: the file it is given, reading only; a process that reads it for trial. Loads polars only when called.
+How:     each slice is asked for on its own, so memory neither grows with the file nor with its row groups: a file of a
+         single row group is read like one of many. What a slice skips is not kept.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ import numpy as np
 
 from pinproof.logs.faults import LogFault, shown
 from pinproof.logs.logger_map import Entry, TimeEntry
+from pinproof.logs.parquet_trial import damaged, sound
 from pinproof.logs.sniff import plain_header, split_headers
 from pinproof.logs.source import Converter, Piece, Tally, loss_of_infinite
 from pinproof.logs.stamps import seconds
@@ -25,6 +28,10 @@ if TYPE_CHECKING:
     import polars as pl
 
 PIECE_ROWS = 65_536
+HEAD_ROWS = 200  # that a proposal of a map looks at
+SLICE_ROWS = 4 * PIECE_ROWS
+"""Rows read at once: 46 MB of 22 channels. Fewer would open the file more often, more would not be quicker."""
+SET_BYTES = 128 * 2**20
 
 
 class ParquetSource:
@@ -59,22 +66,20 @@ class ParquetSource:
 
         wanted = [self._column[each] for each in (self.time.header, self.time.date_header) if each]
         wanted += [self._column[each.header] for each in self.entries]
+        sound(self.path, tuple(dict.fromkeys(wanted)))
         at = 0
         any_time = False
         try:
-            frames = (
-                pl.scan_parquet(self.path)
-                .select(list(dict.fromkeys(wanted)))
-                .collect_batches(chunk_size=PIECE_ROWS, maintain_order=True, engine="streaming")
-            )
-            for frame in frames:
-                piece = self._piece(frame, at, tally)
-                at += frame.height
-                if len(piece.stamp_s):
-                    any_time = True
-                    yield piece
-        except pl.exceptions.PolarsError as error:
-            raise _damaged(self.name, str(error)) from None
+            for frame in _slices(self.path, list(dict.fromkeys(wanted))):
+                for first in range(0, frame.height, PIECE_ROWS):
+                    some = frame.slice(first, PIECE_ROWS)
+                    piece = self._piece(some, at, tally)
+                    at += some.height
+                    if len(piece.stamp_s):
+                        any_time = True
+                        yield piece
+        except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+            raise damaged(self.name, str(error)) from None
         if not any_time:
             what = "There is no row." if not at else f'No cell of "{shown(self.time.header)}" can be read as a time.'
             raise LogFault(self.name, "no time" if at else "no rows", what, "Rows with a stamp of time are needed.")
@@ -119,6 +124,27 @@ class ParquetSource:
         return converter.numbers(loss_of_infinite(read, loss), loss)
 
 
+def _slices(path: Path, columns: list[str]) -> Iterator[pl.DataFrame]:
+    """Consecutive rows, `SLICE_ROWS` at a time; the last slice may be shorter.
+
+    Polars holds the packed row group from which it takes a slice. So that one row group as long as a large file stays
+    below `SET_BYTES`, its columns are then taken in several sets.
+    """
+    import polars as pl
+
+    many = min(len(columns), 1 + path.stat().st_size // SET_BYTES)
+    whole = [pl.scan_parquet(path, glob=False).select(columns[k::many]) for k in range(many)]
+    at = 0
+    while True:
+        frames = [each.slice(at, SLICE_ROWS).collect() for each in whole]
+        frame = frames[0] if many == 1 else pl.concat(frames, how="horizontal")
+        if frame.height:
+            yield frame
+        if frame.height < SLICE_ROWS:
+            return
+        at += SLICE_ROWS
+
+
 def pl_series(keep: np.ndarray) -> pl.Series:
     """A mask for polars."""
     import polars as pl
@@ -130,14 +156,8 @@ def columns_of(path: Path) -> dict[str, object]:
     """Columns and their types; LogFault if the file is damaged."""
     import polars as pl
 
+    sound(path, head=HEAD_ROWS)
     try:
-        return dict(pl.read_parquet_schema(path))
-    except (pl.exceptions.PolarsError, OSError, ValueError) as error:
-        raise _damaged(path.name, str(error)) from None
-
-
-def _damaged(name: str, said: str) -> LogFault:
-    return LogFault(
-        name, "damaged", f"The Parquet file is damaged or cut off: {shown(said, 120)}.", "A whole file ends in PAR1.",
-        "Copy it again from the logger.",
-    )  # fmt: skip
+        return dict(pl.scan_parquet(path, glob=False).collect_schema())
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, OSError, ValueError) as error:
+        raise damaged(path.name, str(error)) from None

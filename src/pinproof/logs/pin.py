@@ -18,6 +18,7 @@ from pinproof.logs.runs import HeldOf, Runs, RunsOf
 from pinproof.logs.settings import LineSettings
 
 INVALID = -1.0
+_PIECE = 16_384  # rows
 MEAN_S = 0.025  # one sample in so much time is enough for the means of minutes
 
 
@@ -27,11 +28,14 @@ def decode(reading: Floats, line: LineSettings) -> Floats:
     An edge itself belongs to its window.
     """
     code = np.full(reading.shape, INVALID)
-    for number, window in enumerate(line.windows):
-        low, high = window.stated()
+    edges = [window.stated() for window in line.windows]
+    for first in range(0, len(reading), _PIECE):  # what is made on the way stays in the processor's cache
+        some, mine = reading[first : first + _PIECE], code[first : first + _PIECE]
         with np.errstate(invalid="ignore"):
-            code = np.where((reading >= low) & (reading <= high), float(number), code)
-    return np.where(np.isnan(reading), np.nan, code)
+            for number, (low, high) in enumerate(edges):
+                mine[(some >= low) & (some <= high)] = float(number)
+        mine[np.isnan(some)] = np.nan
+    return code
 
 
 def surely_lost(reading: Floats, line: LineSettings) -> NDArray[np.bool_]:
@@ -79,6 +83,7 @@ class PinOf:
         self.cranked = False
         self._supply = np.nan
         self._edge: float = np.nan
+        self._span: dict[int, tuple[float, float] | None] = {}  # by window, the proof's span
 
     @property
     def usable(self) -> bool:
@@ -153,8 +158,10 @@ class PinOf:
             if count < 10.0:
                 continue
             self.count[number] = self.count.get(number, 0) + 1
-            ends = self.line.span(self.line.windows[number].meaning, ("run", "crank", "after_run"))
-            mean = total / count
+            if number not in self._span:
+                meaning = self.line.windows[number].meaning
+                self._span[number] = self.line.span(meaning, ("run", "crank", "after_run"))
+            ends, mean = self._span[number], total / count
             if ends is not None and not ends[0] - self.line.error <= mean <= ends[1] + self.line.error:
                 self.outside[number] = self.outside.get(number, 0.0) + limits.OUTSIDE_IDLE_S
                 self.first.setdefault(number, part * limits.OUTSIDE_IDLE_S)

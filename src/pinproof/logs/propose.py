@@ -8,11 +8,13 @@ Touches: the beginning of the file it is given. Loads polars only when called.
 from __future__ import annotations
 
 import itertools
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pinproof.errors import printable
 from pinproof.logs.faults import LogFault, shown
 from pinproof.logs.logger_map import UNKNOWN, same_code
 from pinproof.logs.roles import ROLES, TIME_SPELLINGS, TIME_UNITS, Role, scale_of
@@ -28,8 +30,9 @@ _WORDS: tuple[tuple[str, str], ...] = (
     ("lever", r"(lever|selector|range pos|prndl?|shifter pos)"),
     ("mode", r"(manual|tap mode|tip mode|sport mode)"),
     ("lockup", r"(lock ?up|tcc|converter clutch)"),
-    ("turbine", r"(turbine|input shaft|input speed|gearbox input|transmission input|\biss\b)"),
-    ("output", r"(output shaft|output speed|gearbox output|transmission output|tail ?shaft|\boss\b)"),
+    ("turbine", r"(turbine|input shaft|input speed|input rpm|gearbox input|transmission input|\bt?iss\b|\btis\b)"),
+    ("output", r"(output shaft|output (speed|rpm)|(gearbox|transmission) output|tail ?shaft|\bt?oss\b|\btos\b)"
+               r"|(^|trans\w* |gearbox )out ?(rpm|speed|spd)"),
     ("engine", r"(engine speed|engine rpm|crank|\brpm\b|\bengine\b(?!.*(temp|load|torque|oil|hour)))"),
     ("road", r"(road speed|vehicle speed|ground speed|wheel speed|\bspeed\b|\bvss\b|\bgps speed\b)"),
     ("throttle", r"(throttle|accelerator|pedal pos|\btps\b|\bapp\b)"),
@@ -87,9 +90,10 @@ class _Column:
 
 def _number(text: str) -> float | None:
     try:
-        return float(text.replace(",", "."))
+        number = float(text.replace(",", "."))
     except ValueError:
         return None
+    return number if math.isfinite(number) else None
 
 
 def propose_map(path: str | Path, dbc: str | Path | None = None) -> MapProposal:
@@ -147,10 +151,14 @@ def _text(found: Sniffed) -> list[_Column]:
 def _parquet(path: Path) -> list[_Column]:
     import polars as pl
 
-    from pinproof.logs.parquet_files import columns_of
+    from pinproof.logs.parquet_files import HEAD_ROWS, columns_of
+    from pinproof.logs.parquet_trial import damaged
 
     columns_of(path)
-    frame = pl.scan_parquet(path).head(200).collect()
+    try:
+        frame = pl.scan_parquet(path, glob=False).head(HEAD_ROWS).collect()
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+        raise damaged(path.name, str(error)) from None
     names, units = split_headers(list(frame.columns))
     columns = []
     for at, name in enumerate(names):
@@ -237,7 +245,7 @@ def _proposal(
         role = next((each for each, one in taken.items() if one is column), "")
         if role:
             made.append(_proposed(ROLES[role], column))
-    questions += [each.question for each in made if each.question]
+    questions[:] = [printable(each) for each in (*questions, *(each.question for each in made)) if each]
     left = [each for each in columns if each not in taken.values()]
     lines = [
         "# A proposal, read from the file. Look at each entry, correct it, and set confirmed = true.",
@@ -250,7 +258,10 @@ def _proposal(
             f"unit = {_quoted(each.unit)}",
         ]  # fmt: skip
         if each.codes:
-            lines.append("codes = { " + ", ".join(f"{_quoted(code)} = {means}" for code, means in each.codes) + " }")
+            told: dict[str, str] = {}  # letters that cannot be printed are blanks in the map: one code of such may stay
+            for code, means in each.codes:
+                told.setdefault(same_code(quotable(code)), f"{_quoted(code)} = {means}")
+            lines.append(f"codes = {{ {', '.join(told.values())} }}")
         lines += ["confirmed = false", ""]
     if left:
         lines.append(
@@ -305,6 +316,11 @@ def _proposed(role: Role, column: _Column) -> Proposed:
     return Proposed(role.name, column.header, "code", tuple(codes), question)
 
 
+def quotable(text: str) -> str:
+    """A text without what cannot stand in a map's quotes."""
+    return "".join(letter if letter.isprintable() or letter == "\t" else " " for letter in text)
+
+
 def _quoted(text: str) -> str:
-    made = text.replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t")
-    return '"' + "".join(letter if letter.isprintable() or letter == "\t" else " " for letter in made) + '"'
+    made = quotable(text).replace("\\", "\\\\").replace('"', '\\"').replace("\t", "\\t")
+    return f'"{made}"'

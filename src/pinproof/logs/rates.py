@@ -29,6 +29,7 @@ _GRID_SHARE = 0.9
 LEAST_ON_GRID = 8
 """With fewer intervals the beat could be half of what it seems."""
 MOST_PIECES = 2000
+_NEVER = np.zeros(0, dtype=bool)
 
 
 @dataclass(frozen=True)
@@ -80,9 +81,9 @@ class Changes:
             self.first = float(values[0])
         self.recorded += count
         self.total += total
-        self.lowest = min(self.lowest, float(values.min()))
-        self.highest = max(self.highest, float(values.max()))
-        changed = values[1:] != values[:-1]
+        low, high = float(values.min()), float(values.max())
+        self.lowest, self.highest = min(self.lowest, low), max(self.highest, high)
+        changed = values[1:] != values[:-1] if low < high else _NEVER
         times = int(np.count_nonzero(changed))
         joint = not np.isnan(self._last)
         new = joint and bool(values[0] != self._last)
@@ -178,7 +179,11 @@ def grid_of(intervals: np.ndarray, most: float) -> Beat | None:
     count = len(intervals)
     if count < LEAST_ON_GRID:
         return None
+    head = intervals[: count // 4 + 1]
+    spare = (1.0 - _GRID_SHARE) * count + 1.0
     for k in range(int(min(most, LONGEST)), 1, -1):
+        if np.count_nonzero(head % k) > spare:  # too many already, whatever the rest is
+            continue
         fit = int(np.count_nonzero(intervals % k == 0))
         fits = fit / count
         ways = math.lgamma(count + 1) - math.lgamma(fit + 1) - math.lgamma(count - fit + 1)

@@ -17,6 +17,7 @@ from pinproof.logs.blocks import Floats
 from pinproof.logs.limits import BAND, LEAST_OUTPUT_RPM, RANGE_S, SLIP_MORE, SLOPE_S
 
 UNKNOWN = -9.0
+_PIECE = 16_384  # rows
 
 
 def gears_of(
@@ -54,12 +55,17 @@ def gears_of(
     array([ 1., -9.,  2.])
     """
     listed = np.asarray(ratios, dtype=float)
-    gear = nearest(ratio, ratios)
-    wanted = listed[gear]
-    allowed = band + extra + slope_per_s * slack_s
-    with np.errstate(invalid="ignore"):
-        fits = np.abs(ratio - wanted) <= allowed * wanted
-    return np.where(fits, gear + 1.0, UNKNOWN)
+    found = np.empty(ratio.shape)
+    for first in range(0, len(ratio), _PIECE):  # what is made on the way stays in the processor's cache
+        rows = slice(first, first + _PIECE)
+        some = ratio[rows]
+        gear = nearest(some, ratios)
+        wanted = listed[gear]
+        allowed = band + extra + slope_per_s[rows] * (slack_s if isinstance(slack_s, float) else slack_s[rows])
+        with np.errstate(invalid="ignore"):
+            fits = np.abs(some - wanted) <= allowed * wanted
+        found[rows] = np.where(fits, gear + 1.0, UNKNOWN)
+    return found
 
 
 def nearest(ratio: Floats, ratios: Sequence[float]) -> NDArray[np.intp]:

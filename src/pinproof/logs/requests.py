@@ -168,9 +168,10 @@ class _Asking:
             mine: Outcome = outcome if first else "excluded"
             if reason and mine in ("held", "missed"):
                 mine = "excluded"
-            output = self._output(press.first_s, self._gear(press.first_s))
-            mine_alone = first and len(answers) == len(group) == len(numbers) and answers[0].way == press.way
             gear = self._gear(press.first_s)
+            output = self._output(press.first_s, gear)
+            mine_alone = first and len(answers) == len(group) == len(numbers) and answers[0].way == press.way
+            mine_alone = mine_alone and not free  # a step that needs no tap may have come by itself
             made.append(Tap(press, gear, reason, mine, answers if first else (), output, mine_alone))
         return made
 
@@ -182,9 +183,9 @@ class _Asking:
         place = bisect.bisect_right(runs.first_list, at_s - self.pad_s) - 1
         if place < 0:
             return math.nan
-        if at_s - float(runs.last_s[place]) > limits.STALE_S:
+        if at_s - runs.last_list[place] > limits.STALE_S:
             return math.nan
-        return float(runs.value[place])
+        return runs.value_list[place]
 
     def _reason(self, press: Press) -> str:
         """Why a tap may go unanswered; "" if it may not."""
@@ -265,7 +266,7 @@ class _Asking:
             return False
         low = bisect.bisect_left(runs.last_list, from_s)
         high = bisect.bisect_right(runs.first_list, to_s)
-        return any(each > 0.0 for each in runs.value[low:high])
+        return low < high and max(runs.value_list[low:high]) > 0.0
 
     def _needs_no_tap(self, step: Step) -> str:
         """The rule of the controller that explains a step without a tap, "" if there is none."""

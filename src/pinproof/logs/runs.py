@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +56,12 @@ class Runs:
     def last_list(self) -> list[float]:
         """`last_s` likewise."""
         found: list[float] = self.last_s.tolist()
+        return found
+
+    @cached_property
+    def value_list(self) -> list[float]:
+        """`value` likewise."""
+        found: list[float] = self.value.tolist()
         return found
 
     @property
@@ -110,6 +117,10 @@ class RunsOf:
         if not len(time_s):
             return
         torn = block.gaps
+        flat = reading is None and not len(torn) and block.widest_s <= self.gap_s and len(values) == len(block)
+        if flat and values[-1] == values[0] and bool((values == values[0]).all()):
+            self._go_on(float(values[0]), float(time_s[0]), float(time_s[-1]), len(values))
+            return
         known = ~np.isnan(values)
         if not known.all():
             rows = np.flatnonzero(known)
@@ -142,7 +153,8 @@ class RunsOf:
             at_gap = np.zeros(size, dtype=bool)
             at_gap[1:] = wide
             before[at_gap[first]] = np.nan
-        before[np.isin(first, torn)] = np.nan
+        if len(torn):
+            before[np.isin(first, torn)] = np.nan
         torn_first = self._torn or (len(torn) and torn[0] == 0)
         nothing = np.zeros(len(first))
         if reading is None:
@@ -154,6 +166,18 @@ class RunsOf:
         )
         self._join(made, bool(torn_first))
         self._torn = trailing
+
+    def _go_on(self, value: float, first_s: float, last_s: float, rows: int) -> None:
+        """A block in which nothing happens: the open run goes on, or the block is a run of its own."""
+        torn, self._torn = self._torn, False
+        carried = self._open
+        same = carried is not None and not torn and carried.value[0] == value
+        if same and carried is not None and first_s - carried.last_s[0] <= self.gap_s:
+            carried.last_s[0] = last_s
+            carried.count[0] += rows
+            return
+        one = [np.array([each]) for each in (value, np.nan, first_s, last_s, float(rows), 0.0, 0.0, 0.0)]
+        self._join(_made(one, overflow=False), torn)
 
     def _join(self, made: Runs, torn: bool) -> None:
         carried = self._open
@@ -216,6 +240,25 @@ class HeldOf(RunsOf):
     def sift(self, runs: Runs) -> Runs:
         """Only what was held."""
         return runs.pick((runs.value > 0.0) & (runs.least_s >= self.held_s) & (runs.count >= self.samples))
+
+
+class Spread:
+    """What each row of a block knows of the run that it lies in.
+
+    The number of the last run that had begun at each of some times, which rise; a run after the times does not count.
+    """
+
+    def __init__(self, runs: Runs, times_s: Floats) -> None:
+        low = int(np.searchsorted(runs.first_s, times_s[0], side="right")) - 1
+        end = int(np.searchsorted(runs.first_s, times_s[-1], side="right"))
+        edges = np.searchsorted(times_s, runs.first_s[low + 1 : end])
+        self.numbers = np.arange(low, end)
+        """Of the runs that some row lies in; −1 where none had begun."""
+        self.rows = np.diff(np.concatenate([[0], edges, [len(times_s)]]))
+
+    def of(self, column: NDArray[Any]) -> NDArray[Any]:
+        """One value of each run, at every row; the first run's where none had begun."""
+        return np.repeat(column[np.maximum(self.numbers, 0)], self.rows)
 
 
 def _made(columns: list[Floats], overflow: bool) -> Runs:

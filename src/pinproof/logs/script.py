@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from pinproof.errors import PinproofError, QuantityFault
+from pinproof.errors import PinproofError, QuantityFault, printable
 from pinproof.quantities import parse
 
 Kind = Literal["key on, engine off", "drive", "hands off", "detents"]
@@ -67,7 +67,7 @@ class ScriptFault(PinproofError):
     faults: tuple[str, ...]
 
     def __str__(self) -> str:
-        told = [f"{self.file}  {said}" for said in self.faults[:100]]
+        told = [printable(f"{self.file}  {said}") for said in self.faults[:100]]
         return "\n".join([*told, f"{len(self.faults)} fault(s) in the script; no log was judged."])
 
 

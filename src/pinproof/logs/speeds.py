@@ -22,7 +22,7 @@ from pinproof.logs.blocks import Block, Floats
 from pinproof.logs.even import even
 from pinproof.logs.flares import Flare, FlaresOf
 from pinproof.logs.ratio import UNKNOWN, gears_of, gears_with_slip, of_one_range, slopes
-from pinproof.logs.runs import HeldOf, Runs, RunsOf
+from pinproof.logs.runs import HeldOf, Runs, RunsOf, Spread
 from pinproof.logs.settings import DriveSettings
 from pinproof.logs.shares import Shares
 from pinproof.logs.stretches import Stretches
@@ -195,11 +195,11 @@ class SpeedsOf:
                 block, np.where(locked, codes, UNKNOWN) if locked is not None else np.full(len(now), UNKNOWN)
             )
         moving = base[rows] * scale > limits.LEAST_OUTPUT_RPM
-        self.driving_s += float(step[moving].sum())
-        self.known_s += float(step[moving & (codes > 0.0)].sum())
+        self.driving_s += _total(step, moving)
+        self.known_s += _total(step, moving & (codes > 0.0))
         if over == "turbine" and output is not None:
-            self._slip(now, block, quotient(smooth["turbine"][rows], output[rows]), codes, rising, slack, step, away,
-                       output[rows], reported, self._off(values, "brake", rows))  # fmt: skip
+            off = self._off(values, "brake", rows)
+            self._slip(now, block, q, codes, rising, slack, step, away, output[rows], reported, off)
         if "turbine" in smooth and "engine" in smooth and locked is not None:
             self._lock(block, smooth["engine"][rows], smooth["turbine"][rows], locked, step, away, time_s, smooth, rows)
 
@@ -208,13 +208,17 @@ class SpeedsOf:
         if "lockup" not in values:
             return None
         raw = values["lockup"][rows]
-        state = np.where(np.isnan(raw), np.nan, (raw >= limits.LOCKED) * 1.0)
+        state = np.where(raw >= limits.LOCKED, 1.0, 0.0)
+        lost = np.isnan(raw)
+        if lost.any():
+            state[lost] = np.nan
         self.locked.take(block, state)
         runs = self.locked.runs(so_far=True)
         if not len(runs):
             return np.zeros(len(raw), dtype=bool)
-        place = np.maximum(np.searchsorted(runs.first_s, block.time_s, side="right") - 1, 0)
-        return (runs.value[place] == 1.0) & (block.time_s - runs.first_s[place] >= limits.SETTLE_S)
+        own = Spread(runs, block.time_s)
+        held = block.time_s - own.of(runs.first_s) >= limits.SETTLE_S
+        return np.asarray(own.of(runs.value == 1.0) & held)
 
     def _beside_gap(self, now: Floats) -> NDArray[np.bool_]:
         if not self._gap_s:
@@ -238,7 +242,7 @@ class SpeedsOf:
         thin = slice(None, None, Block(now, {}, _NONE, False).stride(STEADY_EVERY_S))
         steady = (output > limits.STEADY_OUTPUT_RPM) & (slope < limits.STEADY_PER_S) & ~away
         steady &= self._off(values, "brake", rows)
-        spent = float(step[steady].sum())
+        spent = _total(step, steady)
         steady = steady[thin]
         if not steady.any():
             return
@@ -261,21 +265,23 @@ class SpeedsOf:
         drive = self.drive
         if drive is None or reported is None or not len(reported):
             return
-        place = np.searchsorted(reported.first_s, now, side="right") - 1
-        known = place >= 0
-        place = np.maximum(place, 0)
-        gear = reported.value[place]
-        since = now - reported.first_s[place]
-        nexts = np.append(reported.first_s[1:], np.inf)[place]
-        good = known & (gear >= 1.0) & (gear <= len(drive.ratios)) & (since > limits.SETTLE_S)
-        good &= (nexts - now > self.before_s) & (now - reported.last_s[place] < limits.GAP_S) & ~away & np.isfinite(q)
-        good &= output > limits.STEADY_OUTPUT_RPM
+        own, many = Spread(reported, now), len(drive.ratios)
+        a_gear = (reported.value >= 1.0) & (reported.value <= many)
+        gear = own.of(reported.value)
+        good = own.of(a_gear) & (now - own.of(reported.first_s) > limits.SETTLE_S)
+        if own.numbers[0] < 0:
+            good[: own.rows[0]] = False
+        good &= own.of(np.append(reported.first_s[1:], np.inf)) - now > self.before_s
+        good &= now - own.of(reported.last_s) < limits.GAP_S
+        good &= np.isfinite(q) & (output > limits.STEADY_OUTPUT_RPM)
+        if away.any():
+            good &= ~away
         told = self._commanded
         if told is not None and told is not reported and len(told):  # a shift under way shows in the command first
-            ahead = np.searchsorted(told.first_s, now + self.before_s, side="right") - 1
-            good &= told.value[np.maximum(ahead, 0)] == gear
-        number = np.where(good, gear, 1.0).astype(np.intp) - 1
-        share = q / np.asarray(drive.ratios)[number] - 1.0
+            good &= Spread(told, now + self.before_s).of(told.value) == gear
+        of_gear = np.where(a_gear, reported.value, 1.0).astype(np.intp) - 1
+        number = own.of(of_gear)
+        share = q / own.of(np.asarray(drive.ratios)[of_gear]) - 1.0
         slope = np.abs(rising)
         lag_s = self._lag(share, rising, number, good)
         if lag_s is not None:
@@ -287,10 +293,9 @@ class SpeedsOf:
             steady = good & (slope < limits.STEADY_PER_S) & off
         if above.any() or not self.slipping.is_quiet:
             self.slipping.take(block, np.where(above, gear, 0.0))
-        many, kinds = len(drive.ratios), (good, inside, above, steady)
-        mixed = sum(
-            (each.astype(np.intp) << bit for bit, each in enumerate(kinds)), number.astype(np.intp) << len(kinds)
-        )
+        kinds = (good, inside, above, steady)
+        bits = sum((each.view(np.uint8) << bit for bit, each in enumerate(kinds)), np.uint8(0))
+        mixed = (number << len(kinds)) | bits
         spent = np.bincount(mixed, weights=step, minlength=many << len(kinds)).reshape(many, -1)
         of = [spent[:, np.arange(spent.shape[1]) >> bit & 1 == 1].sum(axis=1) for bit in range(len(kinds))]
         thin = slice(None, None, block.stride(STEADY_EVERY_S))
@@ -337,7 +342,7 @@ class SpeedsOf:
         if slips.any() and len(time_s) > 2:
             rise = np.abs(np.gradient(smooth["engine"], time_s))[rows]
             slips &= np.abs(engine - turbine) > allowed + rise * slack
-        spent = float(step[good].sum())
+        spent = _total(step, good)
         self.locked_s += spent
         if slips.any() or not self.lock_slips.is_quiet:
             self.lock_slips.take(block, np.where(slips, 1.0, 0.0))
@@ -364,6 +369,11 @@ class SpeedsOf:
 _SPEEDS = ("output", "turbine", "engine", "road")
 _NONE = np.empty(0, dtype=np.int64)
 STEADY_EVERY_S = 0.05  # one sample in so much time is enough for the shares of steady drive
+
+
+def _total(step_s: Floats, which: NDArray[np.bool_]) -> float:
+    """How long the rows last that are meant. [s]"""
+    return float((step_s if which.all() else step_s[which]).sum())
 
 
 def quotient(over: Floats, under: Floats) -> Floats:

@@ -169,10 +169,14 @@ class TextSource:
                     doubtful.append(name)
         if doubtful:  # empty cells, or cells that are no numbers: only the text tells which
             texts = self._parse(block, doubtful, set(doubtful))
-            for name in doubtful:
-                frame = frame.with_columns(texts[name])
-                del numbers[name]
-            self._texts |= set(doubtful)
+            if texts.height == frame.height:
+                for name in doubtful:
+                    frame = frame.with_columns(texts[name])
+                    del numbers[name]
+                self._texts |= set(doubtful)
+            else:  # quotes out of place: what a row is depends on what its cells are read as, so all as one thing
+                self._texts |= set(wanted) - {_EXTRA}
+                frame, numbers = self._parse(block, wanted, self._texts), {}
         time = self.time
         rows = frame.height
         if time.kind == "rows":

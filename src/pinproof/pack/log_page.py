@@ -13,6 +13,7 @@ from datetime import date
 from pinproof.drawings import Drawing, words
 from pinproof.drawings.log_shift import log_shift
 from pinproof.drawings.log_where import log_reading_of, log_where
+from pinproof.logs.log_time import TIMES_TOLD, clock
 from pinproof.logs.plan import Plan
 from pinproof.logs.results import LogCheck, LogFinding, LogReport
 from pinproof.pack import blocks
@@ -55,7 +56,7 @@ def _foot(report: LogReport, when: str | None) -> str:
 def report_blocks(report: LogReport) -> tuple[list[Block], dict[str, Drawing]]:
     """The pieces of the report and its drawings by name."""
     drawings: dict[str, Drawing] = {}
-    body: list[Block] = [blocks.heading(_title(report), 1), _answer(report)]
+    body: list[Block] = [blocks.heading(_title(report), 1), _answer(report), blocks.para(TIMES_TOLD)]
     for verdict, head in GROUPS:
         group = [each for each in report.checks if each.verdict is verdict]
         if not group:
@@ -129,10 +130,7 @@ def _picture(finding: LogFinding, ident: str) -> Drawing | None:
 
 
 def _when(finding: LogFinding) -> str:
-    if finding.from_s is None:
-        return finding.log or "all"
-    minutes, seconds = divmod(finding.from_s, 60.0)
-    return f"{minutes:.0f} min {seconds:04.1f} s"
+    return clock(finding.from_s) if finding.from_s is not None else finding.log or "all"
 
 
 def _offers(report: LogReport) -> list[Block]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 from pinproof.logs import limits
-from pinproof.logs.checks.case import FAIL, OPEN, Case, clock, judged, missing
+from pinproof.logs.checks.case import FAIL, OPEN, Case, judged, missing
+from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding
-from pinproof.logs.seen import clear_stretches, masked
+from pinproof.logs.seen import clear_stretches
 
 
 def supply(case: Case) -> LogCheck:
@@ -27,10 +28,12 @@ def supply(case: Case) -> LogCheck:
         if running is not None and not math.isnan(running.low):
             low, high = min(low, running.low), max(high, running.high)
         for name, verdict in (("supply outside", FAIL), ("supply just outside", OPEN)):
-            runs = masked(seen.episodes[name], seen) if name in seen.episodes else None
+            runs = seen.episodes.get(name)
             if runs is None or (verdict is OPEN and any(f.verdict is FAIL for f in findings)):
                 continue
-            for first, last in zip(runs.first_s, runs.last_s, strict=True):
+            for first, last in clear_stretches(runs, seen):
+                if verdict is FAIL and last - first < limits.SUPPLY_S:
+                    continue
                 text = f"The supply was outside the proof's range from {clock(first)} to {clock(last)} "
                 text += f"(run {run[0]:g} to {run[1]:g} V; seen {whole.lowest:.2f} to {whole.highest:.2f} V)."
                 findings.append(LogFinding(verdict, "supply", text, seen.name, float(first), float(last)))

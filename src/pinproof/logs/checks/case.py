@@ -90,16 +90,6 @@ def judged(
     return LogCheck(check, PASS, passed, "", told, kept)
 
 
-def clock(seconds: float) -> str:
-    """A time in a log, for a reader: "12:03.4" or "1:02:03.4"."""
-    tenths = round(seconds * 10.0)
-    minutes, rest = divmod(abs(tenths), 600)
-    hours, minutes = divmod(minutes, 60)
-    sign = "-" if tenths < 0 else ""
-    tail = f"{rest / 10.0:04.1f}"
-    return f"{sign}{hours}:{minutes:02d}:{tail}" if hours else f"{sign}{minutes}:{tail}"
-
-
 def shift_picture(
     case: Case, seen: Seen, from_s: float, to_s: float, limits: tuple[tuple[float, str], ...] = ()
 ) -> Picture:

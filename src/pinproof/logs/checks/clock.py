@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pinproof.logs.checks.case import OPEN, PASS, Case, clock
+from pinproof.logs.checks.case import OPEN, PASS, Case
+from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding, only_first
 
 QUIET = ("unit question", "constant channel", "empty channel", "held values", "straight between", "skew")

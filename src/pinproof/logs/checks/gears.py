@@ -8,7 +8,8 @@ from __future__ import annotations
 import numpy as np
 
 from pinproof.logs import limits
-from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, missing, shift_picture, slow
+from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, judged, missing, shift_picture, slow
+from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding, only_first
 from pinproof.logs.runs import joined, overlaps
 from pinproof.logs.seen import Seen, masked

@@ -9,8 +9,9 @@ from dataclasses import replace
 import numpy as np
 
 from pinproof.logs import limits
-from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, missing
+from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, judged, missing
 from pinproof.logs.gear_steps import manual_codes
+from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import Runs, joined
 from pinproof.logs.seen import Seen, interval_of

@@ -7,9 +7,10 @@ import math
 import numpy as np
 
 from pinproof.logs import limits
-from pinproof.logs.checks.case import FAIL, OPEN, Case, clock, judged, missing, shift_picture, slow, step_words
+from pinproof.logs.checks.case import FAIL, OPEN, Case, judged, missing, shift_picture, slow, step_words
 from pinproof.logs.checks.gears import no_drive
 from pinproof.logs.gear_steps import output_between
+from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import joined
 from pinproof.logs.seen import masked

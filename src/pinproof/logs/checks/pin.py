@@ -13,7 +13,8 @@ import numpy as np
 
 from pinproof.logs import limits
 from pinproof.logs.blocks import Floats
-from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, missing, slow
+from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, judged, missing, slow
+from pinproof.logs.log_time import clock
 from pinproof.logs.pin import PinSeen
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import Runs, overlaps

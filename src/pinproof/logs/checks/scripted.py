@@ -7,9 +7,10 @@ import math
 import numpy as np
 
 from pinproof.logs import limits
-from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, missing
+from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, judged, missing
 from pinproof.logs.checks.taps import HOURS, MANY, share_words
 from pinproof.logs.confidence import upper_rate, upper_share
+from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.script import Phase
 from pinproof.logs.seen import Seen

@@ -10,8 +10,9 @@ import math
 import numpy as np
 
 from pinproof.logs import limits
-from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, judged, missing, shift_picture, slow, step_words
+from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, judged, missing, shift_picture, slow, step_words
 from pinproof.logs.confidence import time_for, tries_for, upper_rate, upper_share
+from pinproof.logs.log_time import clock
 from pinproof.logs.requests import Tap
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.seen import Seen, interval_of

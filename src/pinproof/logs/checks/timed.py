@@ -10,8 +10,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from pinproof.logs import limits
-from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, clock, missing, shift_picture, slow
+from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, missing, shift_picture, slow
 from pinproof.logs.checks.taps import usable
+from pinproof.logs.log_time import clock
 from pinproof.logs.requests import Tap
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.seen import Seen, interval_of

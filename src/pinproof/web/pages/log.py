@@ -23,7 +23,8 @@ from pinproof.logs import (
     load_script,
     open_log,
 )
-from pinproof.logs.checks.case import Case, clock
+from pinproof.logs.checks.case import Case
+from pinproof.logs.log_time import TIMES_TOLD, clock
 from pinproof.logs.plan import test_plan
 from pinproof.logs.prove import case_of, report_of
 from pinproof.logs.results import LogCheck
@@ -168,7 +169,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
         **plain, "report": report, "head": HEADS[report.verdict], "first": first, "groups": groups,
         "counts": [(sum(e.verdict is v for e in report.checks), head.lower()) for v, head in GROUPS],
         "excluded": sorted(report.excluded.items(), key=lambda each: -each[1]),
-        "minutes": {log.name: f"{log.duration_s / 60.0:.1f} min" for log in report.logs},
+        "minutes": {log.name: f"{log.duration_s / 60.0:.1f} min" for log in report.logs}, "times": TIMES_TOLD,
     }  # fmt: skip
 
 
