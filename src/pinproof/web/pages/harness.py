@@ -38,7 +38,8 @@ TOLD = {
     "formboard-letter.pdf": "The board at true size over Letter sheets.",
     "formboard.svg": "The board at true size as a drawing.",
     "wires.csv": "Wire list.", "splices.csv": "Splices.", "plugs.csv": "Every cavity.", "runs.csv": "Runs and bundles.",
-    "harness-parts.csv": "What to have and to order.", "resistors.csv": "Coding resistors.", "cutlist.csv": "What to cut.",
+    "harness-parts.csv": "What to have and to order.", "resistors.csv": "Coding resistors.",
+    "cutlist.csv": "What to cut.",
     "labels.csv": "Labels.", "steps.csv": "Build steps.",
 }  # fmt: skip
 NONE = (
