@@ -6,14 +6,13 @@ Touches: nothing.
 
 from __future__ import annotations
 
-import dataclasses
-import math
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from pinproof.design.model import Value
 from pinproof.driveline.span import Span
 from pinproof.verdict import Verdict
+from pinproof.verdict.plain import fields_of, plain
 
 Kind = Literal["up", "down"]
 Mark = Literal["keep", "unsafe", "pointless", "hunts", "not known"]
@@ -237,15 +236,6 @@ def _found(rows: Any, transfer: str, gear: str) -> Any:
 
 def as_json(result: Any) -> Any:
     """A result as plain JSON values; verdicts as their words, numbers that are none as null."""
-    if isinstance(result, float) and not math.isfinite(result):
-        return None
     if isinstance(result, DriveSums):
-        plain = {each.name: as_json(getattr(result, each.name)) for each in dataclasses.fields(result)}
-        return {"verdict": str(result.verdict), **plain}
-    if dataclasses.is_dataclass(result) and not isinstance(result, type):
-        return {each.name: as_json(getattr(result, each.name)) for each in dataclasses.fields(result)}
-    if isinstance(result, dict):
-        return {str(key): as_json(each) for key, each in result.items()}
-    if isinstance(result, tuple | list):
-        return [as_json(each) for each in result]
-    return str(result) if isinstance(result, Verdict) else result
+        return {"verdict": str(result.verdict), **fields_of(result, as_json)}
+    return plain(result, as_json, infinite=False)

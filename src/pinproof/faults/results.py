@@ -6,10 +6,10 @@ Touches: nothing.
 
 from __future__ import annotations
 
-import dataclasses
-import math
 from dataclasses import dataclass
 from typing import Any, Literal
+
+from pinproof.verdict.plain import plain
 
 Kind = Literal[
     "open", "shorted", "drifted", "decade-low", "decade-high", "stuck-closed", "stuck-open", "worn", "wrong-throw",
@@ -216,21 +216,11 @@ class FaultReport:
 
 def as_json(result: Any) -> Any:
     """A result as plain JSON values: infinite numbers as "inf", missing ones as null."""
-    if isinstance(result, float):
-        if math.isnan(result):
-            return None
-        return ("inf" if result > 0 else "-inf") if math.isinf(result) else result
-    if dataclasses.is_dataclass(result) and not isinstance(result, type):
-        plain = {each.name: as_json(getattr(result, each.name)) for each in dataclasses.fields(result)}
-        if isinstance(result, Fault):
-            plain = {"id": result.id, **plain}
-        elif isinstance(result, Severities):
-            plain["exact"] = result.exact
-        elif isinstance(result, FaultReport):
-            plain["is_safe"] = result.is_safe
-        return plain
-    if isinstance(result, dict):
-        return {str(key): as_json(value) for key, value in result.items()}
-    if isinstance(result, tuple | list):
-        return [as_json(each) for each in result]
-    return result
+    found = plain(result, as_json)
+    if isinstance(result, Fault):
+        return {"id": result.id, **found}
+    if isinstance(result, Severities):
+        return {**found, "exact": result.exact}
+    if isinstance(result, FaultReport):
+        return {**found, "is_safe": result.is_safe}
+    return found

@@ -7,10 +7,10 @@ Touches: nothing.
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass
 from typing import Any, Literal
 
+from pinproof.verdict.plain import plain
 from pinproof.wiring.nets import Net
 
 Verdict = Literal["pass", "fail", "not shown"]
@@ -224,12 +224,4 @@ def as_json(result: Any) -> Any:
             "terminals": list(result.terminals),
             "ends": [{**as_json(each), "label": each.label, "unit": str(each.unit)} for each in result.ends],
         }
-    if is_dataclass(result) and not isinstance(result, type):
-        return {one.name: as_json(getattr(result, one.name)) for one in fields(result)}
-    if isinstance(result, tuple | list):
-        return [as_json(each) for each in result]
-    if isinstance(result, dict):
-        return {str(name): as_json(each) for name, each in result.items()}
-    if isinstance(result, float) and not math.isfinite(result):
-        return None
-    return result
+    return plain(result, as_json, infinite=False)

@@ -7,13 +7,12 @@ Touches: nothing.
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pinproof.faults.results import as_json as plain
 from pinproof.inhibit.sets import Interval, Severities, union
 from pinproof.verdict import Verdict
+from pinproof.verdict.plain import plain
 
 Effect = Literal[
     "cranks in gear, no request", "cranks in gear", "keeps cranking in gear", "cranks by itself", "keeps cranking",
@@ -245,16 +244,10 @@ def as_json(result: Any) -> Any:
     """A result as plain JSON values: infinite numbers as "inf", missing ones as null, severities as
     ``[low_ohm, high_ohm, low_in, high_in]``."""
     if isinstance(result, Interval):
-        return [plain(result.low_ohm), plain(result.high_ohm), result.low_in, result.high_in]
-    if dataclasses.is_dataclass(result) and not isinstance(result, type):
-        out = {each.name: as_json(getattr(result, each.name)) for each in dataclasses.fields(result)}
-        if isinstance(result, Cell):
-            out |= {"low_v": as_json(result.low_v), "high_v": as_json(result.high_v)}
-        elif isinstance(result, InhibitReport):
-            out["exit_code"] = result.exit_code
-        return out
-    if isinstance(result, Verdict):
-        return str(result.value)
-    if isinstance(result, tuple | list):
-        return [as_json(each) for each in result]
-    return plain(result)
+        return [as_json(result.low_ohm), as_json(result.high_ohm), result.low_in, result.high_in]
+    found = plain(result, as_json)
+    if isinstance(result, Cell):
+        return {**found, "low_v": as_json(result.low_v), "high_v": as_json(result.high_v)}
+    if isinstance(result, InhibitReport):
+        return {**found, "exit_code": result.exit_code}
+    return found

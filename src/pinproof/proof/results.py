@@ -6,13 +6,13 @@ Touches: nothing.
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from pinproof.verdict import Verdict, Window
+from pinproof.verdict.plain import fields_of, plain
 
 _SURENESS = {"assumed": 0, "borrowed": 1, "published": 2, "measured": 3}
 
@@ -196,23 +196,12 @@ class TruckProof:
 
 def as_json(result: Any) -> Any:
     """A result as plain JSON values: infinite numbers as "inf", missing ones as null, verdicts as their words."""
-    if isinstance(result, float):
-        if math.isnan(result):
-            return None
-        return ("inf" if result > 0 else "-inf") if math.isinf(result) else result
     if isinstance(result, SituationProof):
-        plain = {f.name: as_json(getattr(result, f.name)) for f in dataclasses.fields(result)}
-        return {**plain, "bound": as_json(result.bound)}
+        return {**fields_of(result, as_json), "bound": as_json(result.bound)}
     if isinstance(result, TruckProof):
-        plain = {f.name: as_json(getattr(result, f.name)) for f in dataclasses.fields(result)}
+        found = fields_of(result, as_json)
         flat = [{"line": line.line, **as_json(row)} for line in result.lines for row in line.situations]
-        for line in plain["lines"]:
+        for line in found["lines"]:
             del line["situations"]  # they stand once, in the flat list
-        return {**plain, "rests_on": as_json(result.rests_on), "situations": flat}
-    if dataclasses.is_dataclass(result) and not isinstance(result, type):
-        return {f.name: as_json(getattr(result, f.name)) for f in dataclasses.fields(result)}
-    if isinstance(result, dict):
-        return {str(key): as_json(value) for key, value in result.items()}
-    if isinstance(result, tuple | list):
-        return [as_json(each) for each in result]
-    return result
+        return {**found, "rests_on": as_json(result.rests_on), "situations": flat}
+    return plain(result, as_json)
