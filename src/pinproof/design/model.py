@@ -32,6 +32,10 @@ from pinproof.design.model_harness import (
     WireChoice,
 )
 from pinproof.design.model_inhibit import Inhibit
+from pinproof.design.model_places import Cavity as Cavity
+from pinproof.design.model_places import Place as Place
+from pinproof.design.model_places import Plug as Plug
+from pinproof.design.model_places import Run as Run
 
 Basis = Literal["measured", "published", "borrowed", "assumed"]
 Form = Literal["pull-up", "pull-down", "ladder", "divider", "elements"]
@@ -352,66 +356,6 @@ class Contact:
     def command_set(self) -> frozenset[str]:
         """Itself and everything in its `with`."""
         return frozenset((self.id, *self.with_))
-
-
-@dataclass(frozen=True)
-class Place:
-    """A point on the harness."""
-
-    id: str
-    temperature: Value | None = None
-    inside: bool = False  # in the cab
-    name: str = ""
-    note: str = ""
-    path: str = ""
-
-
-@dataclass(frozen=True)
-class Run:
-    """The stretch of harness between two places."""
-
-    id: str
-    between: tuple[str, str]
-    length: Value | None = None
-    environment: Literal["bundle", "single", "flex"] = "bundle"
-    temperature: Value | None = None  # None: that of the truck
-    hot: bool = False
-    splices: bool = True
-    clip: str = ""
-    name: str = ""
-    note: str = ""
-    path: str = ""
-
-
-@dataclass(frozen=True)
-class Cavity:
-    """One cavity of a plug and what is in it: a line's id, "ground", "feed", "empty", or the owner's word."""
-
-    id: str
-    signal: str = ""
-    note: str = ""
-    path: str = ""  # "plug.tcu.cavity.B12"
-    terminal: str | None = None  # None: the plug's
-    seal: str | None = None
-
-
-@dataclass(frozen=True)
-class Plug:
-    """A connector at a place."""
-
-    id: str
-    place: str | None = None
-    cavities: tuple[Cavity, ...] = ()
-    bus: bool = False  # all cavities are one node
-    terminal: str | None = None
-    seal: str | None = None
-    part: str = ""
-    columns: int | None = None
-    numbered_from: Literal["wire side", "mating side"] = "wire side"
-    unit: str | None = None  # what it mates, if that does not name it
-    name: str = ""
-    note: str = ""
-    path: str = ""
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ circuit    a start circuit as branches, relays and rails
 chains     its parts in chains from feed to ground, made into a circuit; the same parts in another form
 sets       sets of severities
 boxes      what a situation, a combination of relays and a fault do to the netlist and its box
+bounds     what is decided over a whole box without trying its corners
 corners    for which severities can all conditions on the coils hold: every corner at once
 crossing   where one condition holds at a corner: solved for the severity
 ask        can it hold, pull in, stay out, chatter: in one situation, over all combinations of relays

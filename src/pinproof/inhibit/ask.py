@@ -17,9 +17,10 @@ from typing import Literal
 
 import numpy as np
 
+from pinproof.inhibit.bounds import Ask
 from pinproof.inhibit.boxes import Bench, FloatArray, Situation
 from pinproof.inhibit.chatter import chattering, may_chatter
-from pinproof.inhibit.corners import NOWHERE, Ask, Found, possible
+from pinproof.inhibit.corners import NOWHERE, Found, possible
 from pinproof.inhibit.sets import Interval, Severities, intersection, union
 
 Question = Literal["holds", "pulls_in", "stays_out", "refuses", "lets_go", "drops"]

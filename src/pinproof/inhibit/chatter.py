@@ -18,8 +18,9 @@ from itertools import product
 import numpy as np
 import numpy.typing as npt
 
+from pinproof.inhibit.bounds import Ask
 from pinproof.inhibit.boxes import Bench, Situation
-from pinproof.inhibit.corners import NOWHERE, Ask, Found, possible
+from pinproof.inhibit.corners import NOWHERE, Found, possible
 from pinproof.inhibit.sets import ALL, NONE, Interval, Severities, intersection, union, without
 from pinproof.network import transfer
 from pinproof.network.reduce import reduction

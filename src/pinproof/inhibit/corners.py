@@ -5,7 +5,8 @@ Answers: with one conductance anywhere from 0 to inf and all else in its box, th
 Units:   siemens inside, ohms in the sets, volts.
 Shapes:  R rows (boxes of one netlist), r coils, C corners of the rails.
 Touches: nothing.
-Beside:  `ask` puts the questions; `pinproof.network.signs` proves which way a coil's volts move.
+Beside:  `ask` puts the questions; `bounds` decides without corners what it can; `pinproof.network.signs` proves which
+         way a coil's volts move.
 Sources: at a corner of all else a coil's volts are (v0 G + v1 g) / (G + g) in the severity conductance g: v0 while it
          is open, v1 while it is a short, G the conductance seen at its ends (Thevenin). A condition therefore holds on
          one interval of g, whose end is solved. One condition alone is worst at a corner of the box (matrix-tree
@@ -17,25 +18,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import IntEnum
 from math import inf
 
 import numpy as np
 import numpy.typing as npt
 
 from pinproof.faults.severity import listed_sources
+from pinproof.inhibit.bounds import Ask, BoolArray, FloatArray, bounded, reached
 from pinproof.inhibit.crossing import Ends, above, cut, ohms
 from pinproof.inhibit.sets import ALL, NONE, Interval, Severities, intersection, union, union_of
 from pinproof.network import Netlist, Reading, resistance_between, transfer
 from pinproof.network.corners import corner_columns
-from pinproof.network.intervals import reading_bounds
 from pinproof.network.problems import Problems, problems_of
 from pinproof.network.reduce import reduction
 from pinproof.network.signs import FALLS, OPEN, RISES, drop_flags, structural_effects, top_sets
 
-FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
-BoolArray = npt.NDArray[np.bool_]
 
 Order = tuple[tuple[int, ...], ...]  # of the rails, as in `signs.top_sets`
 
@@ -47,16 +45,6 @@ as the single conditions allow."""
 FEW_CORNERS = 1 << 9
 """More corners than this are first narrowed by interval proofs."""
 NUMBERS = 1 << 18
-
-
-class Ask(IntEnum):
-    """What is asked of a coil's volts against a level."""
-
-    NOTHING = 0
-    ABOVE = 1
-    REACHES = 2
-    BELOW = 3
-    AT_MOST = 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,8 +64,6 @@ NOWHERE = Found(NONE, NONE)
 EVERYWHERE = Found(ALL, ALL)
 CELLS_S = (0.0, *(10.0**n for n in range(-7, 4)), inf)
 """Ends of the cells of a bracketed severity. [S]"""
-SLACK = 1e-9
-"""Bounds decide only beyond a level by more than this share of it: rounding decides nothing."""
 
 
 def possible(
@@ -227,7 +213,7 @@ class _Solver:
         whatever it raises there it raises less at the other end, which it reaches through the coil alone.
         """
         if mask not in self.decisive.setdefault(coil, {}):
-            plus, minus = (_reached(self.net, end, coil, mask) for end in self.net.ends[coil])
+            plus, minus = (reached(self.net, end, coil, mask) for end in self.net.ends[coil])
             both = (plus & minus) - set(self.net.rail_index)
             self.decisive[coil][mask] = self.rail_v if both else self._ends_of_rails(plus, minus)
         return self.decisive[coil][mask]
@@ -264,51 +250,6 @@ def _orders(rail_v: FloatArray) -> dict[Order, list[int]]:
     for number, volts in enumerate(rail_v):
         out.setdefault(top_sets(volts), []).append(number)
     return out
-
-
-def _reached(net: Netlist, start: int, coil: int, mask: bytes) -> set[int]:
-    """Nodes that hang together with one end of a coil without it and without passing a rail, with the rails met."""
-    rails, can = set(net.rail_index), np.frombuffer(mask, dtype=bool)
-    near: dict[int, list[int]] = {}
-    for column, (a, b) in enumerate(net.ends):
-        if can[column] and column != coil:
-            near.setdefault(a, []).append(b)
-            near.setdefault(b, []).append(a)
-    seen, wait = {start}, [start]
-    while wait:
-        node = wait.pop()
-        if node in rails:
-            continue
-        for other in near.get(node, ()):
-            if other not in seen:
-                seen.add(other)
-                wait.append(other)
-    return seen
-
-
-def bounded(
-    net: Netlist, coil: int, whole: tuple[int, ...], mask: bytes, box: tuple[FloatArray, FloatArray],
-    asked: npt.NDArray[np.int8], level_v: FloatArray, rail_v: FloatArray,
-) -> tuple[BoolArray, BoolArray]:  # fmt: skip
-    """For each row whether a condition on one coil can never hold, and whether it holds all over the box at some corner
-    of the rails. Sound bounds, no corners."""
-    poles = [net.nodes[node] for node in net.ends[coil]]
-    small = reduction(net, tuple(dict.fromkeys(net.ends[coil])), whole, mask)
-    ends = [small.net.node_index(pole) for pole in poles]
-    if not small.net.rails:  # a coil that hangs on no rail has no volts across it
-        up = asked <= Ask.REACHES
-        return up, ~up
-    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        low, high = small.apply(box[0]), small.apply(box[1])
-        least, most = reading_bounds(small.net, ends[0], ends[1], low, high, rail_v, np.ones(1))
-    top = np.maximum(most, -least)  # (R, C), without sign
-    bottom = np.where((least <= 0.0) & (most >= 0.0), 0.0, np.minimum(np.abs(least), np.abs(most)))
-    below, above_ = (level_v[:, None] * (1.0 + sign * SLACK) for sign in (-1.0, 1.0))
-    up = asked <= Ask.REACHES
-    one_way = (least > 0.0).all(axis=1) | (most < 0.0).all(axis=1)
-    never = np.where(up, (top < below).all(axis=1), one_way & (bottom > above_).all(axis=1))
-    always = np.where(up, (bottom > above_).any(axis=1), (top < below).any(axis=1))
-    return never, always
 
 
 class _Part:

@@ -15,9 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from pinproof.inhibit.ask import answers
+from pinproof.inhibit.bounds import Ask
 from pinproof.inhibit.boxes import Bench, Situation
 from pinproof.inhibit.circuit import Circuit
-from pinproof.inhibit.corners import Ask, Found, possible
+from pinproof.inhibit.corners import Found, possible
 from pinproof.inhibit.results import RelayVolts, States
 from pinproof.network import Reading, Sources, span
 
