@@ -22,6 +22,7 @@ draws        many trucks with one thing wrong
 responses    what they show
 likelihood   how well readings fit
 posterior    which classes fit how well
+odds         what comes of that: classes, mechanisms, probabilities
 next_step    what to look at next
 recorded     readings that were kept, as looks
 session      a search step by step
@@ -33,7 +34,8 @@ words        all of it as a tired person reads it
 from pinproof.find.likelihood import Seen
 from pinproof.find.looks import Look, LookFault, looks
 from pinproof.find.next_step import Step, next_steps
-from pinproof.find.posterior import ClassOdds, Diagnosis, Posterior, Said
+from pinproof.find.odds import ClassOdds, Posterior
+from pinproof.find.posterior import Diagnosis, Said
 from pinproof.find.recorded import recorded
 from pinproof.find.session import Advice, Session, as_json, read, reading_of
 from pinproof.find.weights import COLUMNS, SYMPTOMS, CausesFault, Weights, table_text, weights_of

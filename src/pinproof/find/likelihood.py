@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from pinproof.find.draws import STEP, Rows
+from pinproof.find.draws import STEP, Fleet, Rows
 from pinproof.find.looks import Look
 from pinproof.find.meter_model import ROOT3, Meter
 from pinproof.find.responses import Response, feature_of_ohm, meter_shares, names_of, normal_cdf
@@ -55,38 +55,102 @@ class Given:
     floats: FloatArray  # (N,) logarithm, for pins that hang on nothing and may show anything
 
 
-def numbers(rows: Rows, seen: Sequence[Seen], found: Sequence[Response], meter: Meter) -> Given:
-    """Readings that are numbers (no OL, no floating pin), as one Gaussian for each drawn truck."""
-    n, j = len(seen), rows.cells
-    shared = names_of([each.shared for each in found])
-    at = {name: k for k, name in enumerate(shared)}
-    difference, leaks, severity = (np.empty((rows.count, n)) for _ in range(3))
-    slopes, own = np.zeros((j, n, len(shared))), np.zeros((j, n))
-    gains = np.zeros((n, n))
-    ranges: list[tuple[str, int, float, float]] = []
-    for i, (each, one) in enumerate(zip(seen, found, strict=True)):
-        mix = _mix(each)
-        value, shown = one.value @ mix, _shown(each)
-        difference[:, i] = shown - value
-        leaks[:, i], severity[:, i] = one.leaks @ mix, one.severity @ mix
-        slopes[:, i, [at[name] for name in one.shared]] = one.narrow @ mix
-        gain, lead, digits, number = _meter_parts(each, meter, one)
-        own[:, i] = digits**2 + (np.nan_to_num(one.contacts) @ mix * STEP) ** 2
-        ranges.append((each.look.kind if not each.look.is_ohms else "ohm", number, gain, lead))
-    for i, (kind, number, gain, lead) in enumerate(ranges):
-        for k, (kind2, number2, gain2, lead2) in enumerate(ranges):
-            gains[i, k] = (gain * gain2 if (kind, number) == (kind2, number2) else 0.0) + lead * lead2
-    slopes = np.nan_to_num(slopes)
-    covariance = slopes @ slopes.transpose(0, 2, 1) + gains + np.eye(n) * own[:, None, :]
+@dataclass(frozen=True, eq=False)
+class Taken:
+    """One number against all drawn trucks: what is asked of it again and again.
+
+    `difference`, `leaks`, `severity` (N,); `slopes` (C, P) by the parts `shared`; `own` and `gain` (C,) deviations of
+    digits and wear, of the range's gain; `lead` of the leads. `range_key`: readings that share it share their gain.
+    """
+
+    look: Look
+    difference: FloatArray
+    leaks: FloatArray
+    severity: FloatArray
+    slopes: FloatArray
+    shared: tuple[str, ...]
+    own: FloatArray
+    gain: FloatArray
+    lead: float
+    range_key: tuple[str, int]
+    span_v: float
+
+
+def taken(fleet: Fleet, each: Seen, one: Response, meter: Meter) -> Taken:
+    """A reading that is a number, and what all drawn trucks show at its look."""
+    mix = _mix(each)
+    gain, lead, digits, number = _meter_parts(each, meter, one, fleet)
+    own = digits**2 + (np.nan_to_num(one.contacts) @ mix * STEP) ** 2
+    return Taken(
+        each.look, _shown(each) - one.value @ mix, one.leaks @ mix, one.severity @ mix,
+        np.nan_to_num(one.narrow @ mix), one.shared, own, gain, lead,
+        (each.look.kind if not each.look.is_ohms else "ohm", number), each.supply_v or 1.0,
+    )  # fmt: skip
+
+
+def numbers(rows: Rows, readings: Sequence[Taken]) -> Given:
+    """Readings that are numbers (no OL, no floating pin), as one Gaussian for each drawn truck of a hypothesis."""
+    n, j = len(readings), rows.cells
+    mine, cells = rows.span, rows.cell_span
+    difference = np.stack([each.difference[mine] for each in readings], axis=1)
+    leaks = np.stack([each.leaks[mine] for each in readings], axis=1)
+    severity = np.stack([each.severity[mine] for each in readings], axis=1)
+    own = np.stack([each.own[cells] for each in readings], axis=1)
+    shared = names_of([each.shared for each in readings])
+    slopes = np.zeros((j, n, len(shared)))
+    for i, each in enumerate(readings):  # every list of parts begins with the same ones
+        at = slice(len(each.shared)) if each.shared == shared[: len(each.shared)] else [*map(shared.index, each.shared)]
+        slopes[:, i, at] = each.slopes[cells]
+    covariance = slopes @ slopes.transpose(0, 2, 1)
+    for i, one in enumerate(readings):
+        for k, other in enumerate(readings):
+            covariance[:, i, k] += one.lead * other.lead
+            if one.range_key == other.range_key:
+                covariance[:, i, k] += one.gain[cells] * other.gain[cells]
+        covariance[:, i, i] += own[:, i]
     adrift = np.isnan(difference)
     floats = np.zeros(rows.count)
     if adrift.any():
         sigma = np.repeat(np.sqrt(np.diagonal(covariance, axis1=1, axis2=2)), rows.per_cell, axis=0)
-        span = np.array([each.supply_v or 1.0 for each in seen])
+        span = np.array([each.span_v for each in readings])
         floats = np.where(adrift, np.log(sigma * math.sqrt(2.0 * math.pi) / span), 0.0).sum(axis=1)
         difference[adrift] = 0.0
         leaks, severity = np.nan_to_num(leaks), np.nan_to_num(severity)
     return Given(difference, leaks, severity, covariance, floats)
+
+
+def alone(fleet: Fleet, each: Taken) -> FloatArray:
+    """Logarithm of the density of one reading by itself for every drawn truck of every hypothesis, shape (N,)."""
+    cell_of, width = fleet.cell_of, fleet.width
+    variance = (each.slopes**2).sum(axis=1) + each.gain**2 + each.lead**2 + each.own
+    sigma = np.sqrt(variance)[cell_of]
+    adrift = np.isnan(each.difference)
+    r = np.where(adrift, 0.0, each.difference) / sigma
+    leaks, severity = np.where(adrift, 0.0, each.leaks), np.where(adrift, 0.0, each.severity)
+    bb = (leaks * STEP / sigma) ** 2
+    log_sigma = np.log(sigma)
+    plain = -0.5 * r * r / (1.0 + bb) - log_sigma - 0.5 * np.log1p(bb) - 0.5 * LOG_2PI
+    out = plain.copy()
+    length = np.abs(severity) / sigma / np.sqrt(1.0 + bb)
+    half = 0.5 * width[cell_of] * length
+    moves = np.flatnonzero(4.0 * half * half > 1e-4)
+    if moves.size:
+        mine, h = length[moves], half[moves]
+        along = (r * severity / sigma)[moves] / (1.0 + bb[moves]) / mine
+        inside = np.log(np.maximum(_between(-h - along, h - along), 1e-300)) - np.log(2.0 * h)
+        out[moves] = inside - log_sigma[moves] - 0.5 * np.log1p(bb[moves])
+    out = np.where(adrift, -np.log(each.span_v), out)
+    if _family(each.look):
+        leaky = fleet.cell_sums(np.abs(leaks)) / fleet.counts > LEAKY
+        apart = leaky & ~(fleet.cell_sums(np.abs(severity)) / fleet.counts * np.minimum(width, 1.0) >
+                          SEVERE * np.minimum(width, 1.0))  # fmt: skip
+        for rows in fleet.rows.values():
+            cells = apart[rows.cell_span]
+            if cells.any():
+                which = rows.first + np.flatnonzero(np.repeat(cells, rows.per_cell))
+                top = float(plain[which].max())
+                out[which] = top + math.log(float(np.exp(plain[which] - top).mean()))
+    return np.maximum(out, NEVER)
 
 
 def _mix(each: Seen) -> FloatArray:
@@ -101,21 +165,24 @@ def _shown(each: Seen) -> float:
     return each.pin_v
 
 
-def _meter_parts(each: Seen, meter: Meter, one: Response) -> tuple[float, float, float, int]:
-    """Deviations of a reading's feature: by its range's gain, by the leads, by its digits; and the range."""
+def _meter_parts(each: Seen, meter: Meter, one: Response, fleet: Fleet) -> tuple[FloatArray, float, float, int]:
+    """Deviations of a reading's feature: by its range's gain (C,), by the leads, by its digits; and the range."""
     if each.look.is_ohms:
         assert each.ohm is not None
         ohm = max(each.ohm, 0.0)
         number = meter.ohm_range(ohm)
         of = meter.ohms[number]
         gain, lead = meter_shares(ohm, of.relative)
-        return gain, lead, of.digit * of.digits / ROOT3 / (ohm + 1.0), number
+        return np.full(len(fleet.counts), gain), lead, of.digit * of.digits / ROOT3 / (ohm + 1.0), number
     # Pin and battery are read in the same range: its gain only shows in what does not follow the battery.
     assert each.pin_v is not None and each.supply_v is not None
     number = meter.volt_range(each.pin_v)
     of = meter.volts[number]
     digits = of.digit * of.digits / ROOT3 * math.hypot(1.0, each.pin_v / max(each.supply_v, 1.0))
-    still_v = float(np.nan_to_num(one.value[:, 0]).mean())
+    at_zero_v = fleet.cell_sums(np.nan_to_num(one.value[:, 0]))
+    still_v = np.empty(len(fleet.counts))
+    for rows in fleet.rows.values():
+        still_v[rows.cell_span] = at_zero_v[rows.cell_span].sum() / rows.count
     return of.relative / ROOT3 * still_v, 0.0, digits, number
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from pinproof.errors import PinproofError
+from pinproof.errors import PinproofError, printable
 from pinproof.find.hypotheses import looked_at, situation_word
 from pinproof.proof.situations import Situation
 from pinproof.wiring import LineView
@@ -33,7 +33,7 @@ class LookFault(PinproofError, ValueError):
     hint: str = ""
 
     def __str__(self) -> str:
-        return f'"{self.read}": {self.right}. {self.hint}'.strip()
+        return printable(f'"{self.read}": {self.right}. {self.hint}'.strip())
 
 
 @dataclass(frozen=True)

@@ -11,22 +11,23 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from pinproof.find.draws import STEP
-from pinproof.find.hypotheses import Hypothesis
 from pinproof.find.likelihood import OL_WIDTH, Seen
 from pinproof.find.looks import Look, SetUp
 from pinproof.find.meter_model import ROOT3, Meter
-from pinproof.find.posterior import Diagnosis, Posterior, entropy_bits
-from pinproof.find.responses import Response, normal_cdf
+from pinproof.find.odds import Posterior, entropy_bits
+from pinproof.find.posterior import Diagnosis
+from pinproof.find.responses import normal_cdf
 
 FloatArray = npt.NDArray[np.float64]
 NOTHING_LEFT_BITS = 0.02
 TRIES = 64
-MOST_DRAWS = 1000
+MOST_DRAWS, FEWEST_DRAWS = 1000, 32  # in all; at least so many of each hypothesis
 SEED = 11
 
 
@@ -47,12 +48,24 @@ class Step:
 
 @dataclass(frozen=True, eq=False)
 class Trucks:
-    """Drawn trucks that still fit, thinned out: weight (K,), class (K,), hypothesis and row of each."""
+    """Drawn trucks that still fit, thinned out: weight (K,), class (K,), row of each in the fleet (-1: not listed)."""
 
     weight: FloatArray
     of_class: npt.NDArray[np.intp]
-    rows: tuple[tuple[int, npt.NDArray[np.intp]], ...]  # hypothesis number, rows of it, in order
+    rows: npt.NDArray[np.intp]
     classes: tuple[str, ...]
+
+    @cached_property
+    def _by_class(self) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+        """An order in which each class stands together, and where each begins."""
+        order = np.argsort(self.of_class, kind="stable")
+        return order, np.flatnonzero(np.diff(self.of_class[order], prepend=-1))
+
+    def class_sums(self, values: FloatArray) -> FloatArray:
+        """Sums over the trucks (last axis) of each class that is left."""
+        order, starts = self._by_class
+        out: FloatArray = np.add.reduceat(values[..., order], starts, axis=-1)
+        return out
 
 
 def next_steps(diagnosis: Diagnosis, seen: Sequence[Seen], now: SetUp, found: Posterior | None = None,
@@ -84,38 +97,42 @@ def _trucks(
     names = tuple(each.name for each in here.classes)
     at = {name: number for number, name in enumerate(names)}
     weight, of_class, rows = [], [], []
-    for number, each in enumerate(diagnosis.hypotheses):
+    for each in diagnosis.hypotheses:
         total = float(here.weights[each.key].sum())
         if total < 1e-4:
             continue
         if each.how == "unlisted":
             weight.append(np.array([total]))
-            of_class.append(np.array([at[each.name]]))
-            rows.append((number, np.zeros(1, dtype=np.intp)))
-            continue
-        drawn = diagnosis.rows(each)
-        logs = here.logs[each.key].reshape(drawn.cells, drawn.per_cell)
-        share = np.exp(logs - logs.max(axis=1, keepdims=True))
-        share *= (here.weights[each.key].sum(axis=0) / share.sum(axis=1))[:, None]
-        flat = share.ravel()
-        keep = np.flatnonzero(flat > 0.0)
-        weight.append(flat[keep])
-        of_class.append(np.full(len(keep), at[each.name]))
-        rows.append((number, keep))
+            rows.append(np.array([-1]))
+        else:
+            drawn = diagnosis.rows(each)
+            logs = here.logs[drawn.span].reshape(drawn.cells, drawn.per_cell)
+            share = np.exp(logs - logs.max(axis=1, keepdims=True))
+            share *= (here.weights[each.key].sum(axis=0) / share.sum(axis=1))[:, None]
+            flat = share.ravel()
+            keep = np.flatnonzero(flat > 0.0)
+            weight.append(flat[keep])
+            rows.append(keep + drawn.first)
+        of_class.append(at[each.name])
+    if most is not None and sum(len(each) for each in weight) > most:
+        whole = sum(float(w.sum()) for w in weight)
+        for k, w in enumerate(weight):
+            keep, share = _thinned(w, max(math.ceil(most * float(w.sum()) / whole), FEWEST_DRAWS))
+            weight[k], rows[k] = share, rows[k][keep]
+    classes = np.repeat(np.array(of_class, dtype=np.intp), [len(each) for each in weight])
     flat_weight = np.concatenate(weight)
-    if most is not None and len(flat_weight) > most:
-        floor = np.partition(flat_weight, -most)[-most]
-        kept_weight, kept_class, kept_rows = [], [], []
-        for w, c, (number, index) in zip(weight, of_class, rows, strict=True):
-            keep = w >= floor
-            if not keep.any():
-                keep = w == w.max()
-            kept_weight.append(w[keep] * (w.sum() / w[keep].sum()))
-            kept_class.append(c[keep])
-            kept_rows.append((number, index[keep]))
-        weight, of_class, rows = kept_weight, kept_class, kept_rows
-        flat_weight = np.concatenate(weight)
-    return Trucks(flat_weight / flat_weight.sum(), np.concatenate(of_class), tuple(rows), names)
+    return Trucks(flat_weight / flat_weight.sum(), classes, np.concatenate(rows), names)
+
+
+def _thinned(weight: FloatArray, count: int) -> tuple[npt.NDArray[np.intp], FloatArray]:
+    """At most so many trucks of one hypothesis, picked as often as they are likely, and their new weights."""
+    if len(weight) <= count:
+        return np.arange(len(weight), dtype=np.intp), weight
+    run = np.cumsum(weight)
+    times = np.bincount(np.searchsorted(run, (np.arange(count) + 0.5) / count * run[-1]))
+    keep = np.flatnonzero(times)
+    share = np.asarray(times[keep] * (float(run[-1]) / count), dtype=np.float64)
+    return keep, share
 
 
 def all_trucks(diagnosis: Diagnosis) -> Trucks:
@@ -136,20 +153,13 @@ def _gain_bits(diagnosis: Diagnosis, trucks: Trucks, look: Look, supply_v: float
 def words_of(diagnosis: Diagnosis, trucks: Trucks, look: Look) -> FloatArray:
     """Probability of each word for each truck, shape (K, words)."""
     assert diagnosis.reports is not None
-    count = len(diagnosis.reports.words)
-    parts = []
-    for number, index in trucks.rows:
-        each = diagnosis.hypotheses[number]
-        if each.how == "unlisted":
-            parts.append(np.full((1, count), 1.0 / count))
-        else:
-            parts.append(diagnosis.meaning_table(each, look)[index])
-    return np.concatenate(parts)
+    out = diagnosis.meanings(look)[trucks.rows]
+    out[trucks.rows < 0] = 1.0 / len(diagnosis.reports.words)
+    return out
 
 
 def _gain_of_words(trucks: Trucks, odds: FloatArray) -> float:
-    joint = np.zeros((len(trucks.classes), odds.shape[1]))
-    np.add.at(joint, trucks.of_class, trucks.weight[:, None] * odds)
+    joint = trucks.class_sums((trucks.weight[:, None] * odds).T).T
     before = entropy_bits(joint.sum(axis=1))
     after = sum(float(p) * entropy_bits(joint[:, k] / p) for k, p in enumerate(joint.sum(axis=0)) if p > 0.0)
     return before - after
@@ -157,33 +167,24 @@ def _gain_of_words(trucks: Trucks, odds: FloatArray) -> float:
 
 def numbers_of(diagnosis: Diagnosis, trucks: Trucks, look: Look, supply_v: float) -> tuple[FloatArray, FloatArray]:
     """Feature and its deviation for each truck; nan and nan for a truck that may show anything."""
-    values, sigmas = [], []
-    for number, index in trucks.rows:
-        each = diagnosis.hypotheses[number]
-        if each.how == "unlisted":
-            values.append(np.array([np.nan]))
-            sigmas.append(np.array([np.nan]))
-            continue
-        value, sigma = diagnosis.shown(each, look, supply_v, _shown)
-        values.append(value[index])
-        sigmas.append(sigma[index])
-    return np.concatenate(values), np.concatenate(sigmas)
+    value, sigma = diagnosis.shown(look, supply_v, _shown)
+    nowhere = trucks.rows < 0
+    value, sigma = value[trucks.rows], sigma[trucks.rows]
+    value[nowhere] = sigma[nowhere] = np.nan
+    return value, sigma
 
 
-def _shown(diagnosis: Diagnosis, each: Hypothesis, look: Look, mix: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Feature and its deviation for every drawn truck of a hypothesis."""
-    rows, one = diagnosis.rows(each), diagnosis.response(each, look)
+def _shown(diagnosis: Diagnosis, look: Look, mix: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Feature and its deviation for every drawn truck."""
+    fleet, one = diagnosis.fleet, diagnosis.whole_response(look)
     value = one.value @ mix
-    variance = _variance(one, mix, rows.per_cell, rows.cell_width)
-    return value, np.sqrt(variance + _meter_variance(diagnosis.meter, look, value))
-
-
-def _variance(one: Response, mix: FloatArray, per_cell: int, width: float) -> FloatArray:
     narrow = ((np.nan_to_num(one.narrow) @ mix) ** 2).sum(axis=1) + (np.nan_to_num(one.contacts @ mix) * STEP) ** 2
-    out: FloatArray = (
-        np.repeat(narrow, per_cell) + (one.leaks @ mix * STEP) ** 2 + (one.severity @ mix * width) ** 2 / 12.0
+    variance = (
+        narrow[fleet.cell_of]
+        + (one.leaks @ mix * STEP) ** 2
+        + (one.severity @ mix * fleet.width[fleet.cell_of]) ** 2 / 12.0
     )
-    return out
+    return value, np.sqrt(variance + _meter_variance(diagnosis.meter, look, value))
 
 
 def _meter_variance(meter: Meter, look: Look, value: FloatArray) -> FloatArray:
@@ -202,7 +203,8 @@ def _gain_of_numbers(
 ) -> float:  # fmt: skip
     """Expected gain by trying: draw a truck that fits, draw what it shows, weigh all trucks against that."""
     rng = np.random.default_rng(SEED)
-    picks = rng.choice(len(trucks.weight), size=TRIES, p=trucks.weight)
+    run = np.cumsum(trucks.weight)  # every class is picked as often as it is likely
+    picks = np.searchsorted(run, (np.arange(TRIES) + 0.5) / TRIES * run[-1])
     adrift = np.isnan(value)
     flat = 1.0 / (span_v if span_v is not None else math.log(6e8))
     shown = value[picks] + sigma[picks] * rng.standard_normal(TRIES)
@@ -211,21 +213,19 @@ def _gain_of_numbers(
     open_odds = np.zeros(len(value))
     if math.isfinite(open_at):
         open_odds = normal_cdf(np.nan_to_num((value - open_at) / np.hypot(sigma, OL_WIDTH), nan=-0.84))
-    with np.errstate(invalid="ignore", over="ignore", under="ignore"):
-        z = (shown[:, None] - value[None]) / sigma[None]
-        density = np.exp(-0.5 * np.minimum(z * z, 1400.0)) / (sigma * math.sqrt(2.0 * math.pi))
-    density[:, adrift] = flat
-    likelihood = np.where((shown > open_at)[:, None], open_odds, density * (1.0 - open_odds)) * trucks.weight
-    joint = np.zeros((TRIES, len(trucks.classes)))
-    for number in range(len(trucks.classes)):
-        joint[:, number] = likelihood[:, trucks.of_class == number].sum(axis=1)
+    is_open = shown > open_at
+    value, sigma = np.where(adrift, 0.0, value), np.where(adrift, np.inf, sigma)
+    factor = np.where(adrift, flat, 1.0 / (sigma * math.sqrt(2.0 * math.pi))) * (1.0 - open_odds) * trucks.weight
+    likelihood = (np.where(is_open, 0.0, shown)[:, None] - value) / (sigma * math.sqrt(2.0))
+    with np.errstate(under="ignore"):
+        np.exp(-np.minimum(likelihood * likelihood, 700.0), out=likelihood)
+    likelihood *= factor
+    likelihood[is_open] = open_odds * trucks.weight
+    joint = trucks.class_sums(likelihood)
     total = joint.sum(axis=1, keepdims=True)
     joint = joint / np.maximum(total, 1e-300)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        terms = np.where(joint > 0.0, joint * np.log2(joint), 0.0)
-    after = -terms.sum(axis=1)
-    by_class = np.zeros(len(trucks.classes))
-    np.add.at(by_class, trucks.of_class, trucks.weight)
+    after = -(joint * np.log2(np.maximum(joint, 1e-300))).sum(axis=1)
+    by_class = trucks.class_sums(trucks.weight)
     return max(entropy_bits(by_class) - float(after.mean()), 0.0)
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -19,28 +19,32 @@ import numpy.typing as npt
 
 from pinproof.design.model import Truck
 from pinproof.faults.sites import whole_view
-from pinproof.find.draws import HARD_DRAWS, PER_CELL, Rows, cell_masses, rows_of
+from pinproof.find.draws import AS_BUILT, HARD_DRAWS, PER_CELL, Fleet, Rows, cell_masses, fleet_of, signature
 from pinproof.find.hypotheses import Hypothesis, hypotheses
-from pinproof.find.likelihood import NEVER, Seen, log_open, numbers, together
+from pinproof.find.likelihood import NEVER, Seen, Taken, alone, log_open, numbers, taken, together
 from pinproof.find.looks import Look, look_by_id, looks
 from pinproof.find.meter_model import USUAL, Meter
+from pinproof.find.odds import ClassOdds, MechanismOdds, Posterior, Weighed
 from pinproof.find.responses import Reports, Response, meaning_odds, reports_of, response
 from pinproof.find.weights import Column, Weights, weights_of, with_symptoms
 from pinproof.wiring import LineView, line_view
 
 FloatArray = npt.NDArray[np.float64]
 MISTYPED = 0.005
+TWO_FACED = 0.5  # of what is not listed: like one fault under power, like another to the ohmmeter
 PRESENT, PRESENT_WIGGLED = 0.3, 0.8
 # A gearbox may also shift by itself for reasons of its own: with a sound line, or beside a fault that never reads as a
 # shift. Common practice, no source.
 BY_ITSELF_SOUND, BY_ITSELF_BESIDE = 0.3, 0.01
 LOWEST_OHM, HIGHEST_OHM, OPEN_SHARE = 0.1, 60e6, 0.2
 STANDS_OUT, GOOD_ENOUGH = 0.98, 0.9  # to stop looking; to be called found where nothing is left to look at
+MOST_KEPT = 48
 MOST_NATS = 6.0  # a meter of 0.2 % gives a density of e^6 at most
-FORGOTTEN_NATS = 30.0
+FORGOTTEN_NATS = 20.0
 SURE_NATS, MOST_UNSURE = 14.0, 4
 DOUBTFUL_NATS = math.log(10.0)
 LEAST_WINNER = 0.5
+LEAST_TOLD = 1e-5  # a mechanism below this is given no range of severities
 
 
 @dataclass(frozen=True)
@@ -57,71 +61,19 @@ class Said:
         return "intermittent" in self.symptoms
 
 
-@dataclass(frozen=True)
-class MechanismOdds:
-    """One mechanism inside a class: its probability, and the severities that hold the middle 90 %. [Ω]"""
-
-    cause: str
-    where: str
-    probability: float
-    low: float | None = None
-    high: float | None = None
-    unit: str = "ohm"
+Showing = Callable[["Diagnosis", Look, FloatArray], tuple[FloatArray, FloatArray]]
 
 
-@dataclass(frozen=True)
-class ClassOdds:
-    """One class."""
+@dataclass(eq=False)
+class Worked:
+    """What was worked out of one line's drawn trucks: it does not hang on how likely the causes are."""
 
-    name: str
-    probability: float
-    mechanisms: tuple[MechanismOdds, ...]
-
-
-@dataclass(frozen=True)
-class Posterior:
-    """Classes from likely to unlikely.
-
-    `weights`: probability of each hypothesis by mechanism and cell of severity. `mistyped`: for each reading, how
-    likely it is that it was typed or measured wrongly; empty where all fit together. `logs`: density of the readings
-    for each drawn truck of each hypothesis.
-    """
-
-    classes: tuple[ClassOdds, ...]
-    weights: Mapping[str, FloatArray] = field(repr=False, default_factory=dict)
-    mistyped: tuple[float, ...] = ()
-    logs: Mapping[str, FloatArray] = field(repr=False, default_factory=dict)
-
-    def of(self, name: str) -> float:
-        """Probability of a class; 0 if it is not there."""
-        return next((each.probability for each in self.classes if each.name == name), 0.0)
-
-    @property
-    def first(self) -> ClassOdds:
-        """The likeliest class."""
-        return self.classes[0]
-
-    @property
-    def entropy_bits(self) -> float:
-        """How open the question still is. [bit]"""
-        return entropy_bits(np.array([each.probability for each in self.classes]))
-
-
-def entropy_bits(p: FloatArray) -> float:
-    """Entropy of a distribution. [bit]"""
-    p = p[p > 0.0]
-    return float(-(p * np.log2(p)).sum())
-
-
-Showing = Callable[["Diagnosis", Hypothesis, Look, FloatArray], tuple[FloatArray, FloatArray]]
-
-
-@dataclass(frozen=True, eq=False)
-class Weighed:
-    """By hypothesis: logarithms of prior × likelihood (mechanisms, J), and of the readings' density (N,)."""
-
-    tables: dict[str, FloatArray]
-    logs: dict[str, FloatArray]
+    fleet: Fleet
+    responses: dict[str, Response] = field(default_factory=dict)
+    words: dict[str, FloatArray] = field(default_factory=dict)
+    log_words: dict[tuple[str, str | bool], FloatArray] = field(default_factory=dict)
+    shown: dict[str, tuple[FloatArray, FloatArray]] = field(default_factory=dict)
+    taken: dict[Seen, tuple[Taken, FloatArray, FloatArray]] = field(default_factory=dict)
 
 
 class Diagnosis:
@@ -159,99 +111,135 @@ class Diagnosis:
         has_reports = any(each.kind == "meaning" for each in self.looks)
         self.reports: Reports | None = reports_of(truck, self.view) if has_reports else None
         self._draws = draws
-        self._rows: dict[str, Rows] = {}
-        self._responses: dict[tuple[str, str], Response] = {}
-        self._tables: dict[tuple[str, str], FloatArray] = {}
-        self._shown: dict[tuple[str, str], tuple[FloatArray, FloatArray]] = {}
+        self._listed = tuple(each for each in self.hypotheses if each.how != "unlisted")
+        self._unlisted = next((each for each in self.hypotheses if each.how == "unlisted"), None)
+        self._signature = signature(self._listed)
+        self._worked: Worked | None = None
+        self._prior: tuple[FloatArray, npt.NDArray[np.intp], dict[str, slice]] | None = None
         self._sound_logs: dict[tuple[Seen, ...], float] = {}
+        self._halves: dict[tuple[Seen, ...], float] = {}
+        self._kept: dict[tuple[tuple[Seen, ...], bool], Weighed] = {}
 
     def told(self, said: Said) -> Diagnosis:
         """The same line with something else told; what does not hang on that is shared, not worked out again."""
         other = Diagnosis(self.truck, self.view.line.id, said, self.weights, self.meter, self._draws)
-        if all((mine.column, mine.worked_on) == ("in service", frozenset()) and "never-worked" not in mine.symptoms
-               for mine in (self.said, said)):  # fmt: skip
-            other._rows, other._responses, other._shown = self._rows, self._responses, self._shown
+        if other._signature == self._signature:
+            other._worked = self.worked
         return other
+
+    @property
+    def worked(self) -> Worked:
+        """The drawn trucks of all hypotheses, drawn once."""
+        if self._worked is None:
+            self._worked = Worked(fleet_of(self.view, self._listed, self._draws))
+        return self._worked
+
+    @property
+    def fleet(self) -> Fleet:
+        """The drawn trucks of all hypotheses."""
+        return self.worked.fleet
 
     def look(self, text: str) -> Look:
         """A look by its id."""
         return look_by_id(self.view, text)
 
     def rows(self, each: Hypothesis) -> Rows:
-        """The drawn trucks of a hypothesis."""
-        if each.key not in self._rows:
-            self._rows[each.key] = rows_of(self.view, each, draws=self._draws)
-        return self._rows[each.key]
+        """Where the drawn trucks of a hypothesis stand."""
+        return self.fleet.rows[each.key]
+
+    def whole_response(self, look: Look) -> Response:
+        """What all drawn trucks show at a look; the controller's report comes from the volts."""
+        key = look.id if look.kind != "meaning" else f"volts {look.id[8:]}"
+        if key not in self.worked.responses:
+            self.worked.responses[key] = response(self.fleet, look)
+        return self.worked.responses[key]
 
     def response(self, each: Hypothesis, look: Look) -> Response:
-        """What they show at a look. A setting changes nothing that a meter sees."""
-        key = (
-            "sound" if each.how == "setting" else each.key,
-            look.id if look.kind != "meaning" else f"volts {look.id[8:]}",
-        )
-        if key not in self._responses:
-            self._responses[key] = response(self.rows(each), look)
-        return self._responses[key]
+        """What the drawn trucks of one hypothesis show at a look. A setting changes nothing that a meter sees."""
+        return self.whole_response(look).of(self.rows(each))
 
-    def shown(self, each: Hypothesis, look: Look, supply_v: float, work_out: Showing) -> tuple[FloatArray, FloatArray]:
+    def shown(self, look: Look, supply_v: float, work_out: Showing) -> tuple[FloatArray, FloatArray]:
         """Feature and deviation of every drawn truck at a look, worked out once; ohms do not depend on the supply."""
-        key = (each.key, look.id if look.is_ohms else f"{look.id} {supply_v:.2f}")
-        if key not in self._shown:
+        key = look.id if look.is_ohms else f"{look.id} {supply_v:.2f}"
+        if key not in self.worked.shown:
             mix = np.ones(1) if look.is_ohms else np.array([1.0, supply_v])
-            self._shown[key] = work_out(self, each, look, mix)
-        return self._shown[key]
+            self.worked.shown[key] = work_out(self, look, mix)
+        return self.worked.shown[key]
 
     # ------------------------------------------------------------ one hypothesis
 
     def log_each(self, each: Hypothesis, seen: Sequence[Seen]) -> FloatArray:
         """Logarithm of the density of all readings for each drawn truck of a hypothesis, shape (N,)."""
-        return np.maximum(self._log_words(each, seen) + self._log_numbers(each, seen), NEVER)
+        return np.maximum(self._log_words(seen, self.rows(each).span) + self._log_numbers(each, seen), NEVER)
 
     def _log_numbers(self, each: Hypothesis, seen: Sequence[Seen]) -> FloatArray:
         """The readings that are numbers, together."""
         rows = self.rows(each)
-        shown = [one for one in seen if one.meaning is None and not _is_open(one)]
+        shown = [one for one in seen if _is_number(one)]
         if not shown:
             return np.zeros(rows.count)
-        found = [self.response(each, one.look) for one in shown]
-        given = numbers(rows, shown, found, self.meter)
-        return together(given, [one.look for one in shown], rows.cells, rows.cell_width)
+        readings = [self._taken(one)[0] for one in shown]
+        if len(readings) == 1:
+            return self._taken(shown[0])[1][rows.span]
+        return together(numbers(rows, readings), [one.look for one in shown], rows.cells, rows.cell_width)
 
-    def _log_words(self, each: Hypothesis, seen: Sequence[Seen]) -> FloatArray:
-        """What the controller reports, and OL or not: for a drawn truck each by itself."""
-        out = np.zeros(self.rows(each).count)
-        for one in seen:
-            if one.meaning is not None:
-                out = out + self._log_meaning(each, one)
-            elif one.look.is_ohms:
-                out = out + self._log_open(each, one.look, _is_open(one))
+    def _taken(self, one: Seen) -> tuple[Taken, FloatArray, FloatArray]:
+        """A number, its density by itself for every drawn truck, and the greatest for each hypothesis."""
+        known = self.worked.taken
+        if one not in known:
+            number = taken(self.fleet, one, self.whole_response(one.look), self.meter)
+            by_itself = alone(self.fleet, number)
+            known[one] = (number, by_itself, self._greatest(by_itself))
+        return known[one]
+
+    def _greatest(self, logs: FloatArray) -> FloatArray:
+        """The greatest of each hypothesis' drawn trucks, in the order of the fleet."""
+        starts = [rows.first for rows in self.fleet.rows.values()]
+        out: FloatArray = np.maximum.reduceat(logs, starts)
         return out
 
-    def _log_open(self, each: Hypothesis, look: Look, shown: bool) -> FloatArray:
-        key = (f"open {shown} {each.key}", look.id)
-        if key not in self._tables:
-            self._tables[key] = log_open(self.response(each, look), self.meter, shown)
-        return self._tables[key]
+    def _log_words(self, seen: Sequence[Seen], mine: slice = slice(None)) -> FloatArray:
+        """What the controller reports, and OL or not: for every drawn truck (or those of `mine`) each by itself."""
+        out = np.zeros(self.fleet.count)[mine]
+        for one in seen:
+            if one.meaning is not None or one.look.is_ohms:
+                out += self._log_word(one)[mine]
+        return out
 
-    def _log_meaning(self, each: Hypothesis, one: Seen) -> FloatArray:
-        assert self.reports is not None and one.meaning is not None
-        words = self.reports.words
-        if one.meaning not in words:
-            return np.full(self.rows(each).count, NEVER)
-        return np.log(self.meaning_table(each, one.look)[:, words.index(one.meaning)])
+    def _log_word(self, one: Seen) -> FloatArray:
+        """Logarithm of the probability of one word, or of OL or not, for every drawn truck, shape (N,)."""
+        known, key = self.worked.log_words, (one.look.id, one.meaning or _is_open(one))
+        if key not in known:
+            if one.meaning is None:
+                known[key] = log_open(self.whole_response(one.look), self.meter, _is_open(one))
+            else:
+                assert self.reports is not None
+                words = self.reports.words
+                known[key] = (
+                    np.log(self.meanings(one.look)[:, words.index(one.meaning)])
+                    if one.meaning in words
+                    else np.full(self.fleet.count, NEVER)
+                )
+        return known[key]
+
+    def meanings(self, look: Look) -> FloatArray:
+        """Probability of each word for every drawn truck, shape (N, words)."""
+        assert self.reports is not None
+        known = self.worked.words
+        if look.id not in known:
+            fleet = self.fleet
+            odds = meaning_odds(self.reports, self.truck, self.whole_response(look), fleet.cell_of, fleet.starts)
+            for each in self._listed:
+                if each.how == "setting" and f"meaning {each.situation}" == look.id:
+                    mine = self.rows(each).span
+                    others = np.clip(1.0 - odds[mine], 1e-9, 1.0)
+                    odds[mine] = others / others.sum(axis=1, keepdims=True)
+            known[look.id] = odds
+        return known[look.id]
 
     def meaning_table(self, each: Hypothesis, look: Look) -> FloatArray:
-        """Probability of each word for each drawn truck, shape (N, words)."""
-        assert self.reports is not None
-        key = (each.key, look.id)
-        if key not in self._tables:
-            rows = self.rows(each)
-            odds = meaning_odds(self.reports, self.truck, self.response(each, look), rows.cells, None)
-            if each.how == "setting" and f"meaning {each.situation}" == look.id:
-                others = np.clip(1.0 - odds, 1e-9, 1.0)
-                odds = others / others.sum(axis=1, keepdims=True)
-            self._tables[key] = odds
-        return self._tables[key]
+        """Probability of each word for the drawn trucks of one hypothesis."""
+        return self.meanings(look)[self.rows(each).span]
 
     def _log_intermittent(self, each: Hypothesis, seen: Sequence[Seen]) -> FloatArray:
         """As `log_each`, each reading with the fault present or not, shape (N,).
@@ -293,104 +281,162 @@ class Diagnosis:
             self._sound_logs[seen] = _log_mean(self.log_each(sound, seen))
         return self._sound_logs[seen]
 
-    def _log_by_itself(self, each: Hypothesis) -> FloatArray:
-        """It shifted though nobody pressed anything: some resting situation read as a shift, shape (N,).
+    def _log_by_itself(self) -> tuple[FloatArray, float]:
+        """It shifted though nobody pressed anything: some resting situation read as a shift; (N,), and "not listed".
 
         With `intermittent` the fault was another size then than now, so a hypothesis is weighed as a whole.
         """
-        count = 1 if each.how == "unlisted" else self.rows(each).count
         if "shifts-by-itself" not in self.said.symptoms or self.reports is None:
-            return np.zeros(count)
+            return np.zeros(self.fleet.count), 0.0
         pressed = [one for one in self.truck.contacts_of(self.view.line) if one.action == "momentary"]
         shifts = [k for k, word in enumerate(self.reports.words) if word in {one.asks for one in pressed}]
-        if each.how == "unlisted":
-            odds = np.full(1, len(shifts) / len(self.reports.words))
-        else:
-            resting = [look for look in self.looks if look.kind == "meaning"
-                       and not look.situation.key & {one.id for one in pressed}]  # fmt: skip
-            tables = [self.meaning_table(each, look)[:, shifts].sum(axis=1) for look in resting]
-            odds = np.minimum(np.max(tables, axis=0), 1.0)
+        resting = [look for look in self.looks if look.kind == "meaning"
+                   and not look.situation.key & {one.id for one in pressed}]  # fmt: skip
+        odds = np.minimum(np.max([self.meanings(look)[:, shifts].sum(axis=1) for look in resting], axis=0), 1.0)
+        otherwise = np.full(self.fleet.count, BY_ITSELF_BESIDE)
+        for each in self._listed:
+            mine = self.rows(each).span
             if self.said.intermittent:
-                odds = np.full(count, odds.mean())
-        otherwise = BY_ITSELF_SOUND if each.how == "sound" else BY_ITSELF_BESIDE
-        out: FloatArray = np.log(otherwise + (1.0 - otherwise) * odds)
-        return out
+                odds[mine] = odds[mine].mean()
+            if each.how == "sound":
+                otherwise[mine] = BY_ITSELF_SOUND
+        any_word = len(shifts) / len(self.reports.words)
+        return (
+            np.log(otherwise + (1.0 - otherwise) * odds),
+            math.log(BY_ITSELF_BESIDE + (1.0 - BY_ITSELF_BESIDE) * any_word),
+        )
 
     # ------------------------------------------------------------ all of them
 
-    def posterior(self, seen: Iterable[Seen]) -> Posterior:
-        """Weigh all hypotheses against all readings."""
+    def posterior(self, seen: Iterable[Seen], *, careful: bool = False,
+                  sure: Collection[str] = ()) -> Posterior:  # fmt: skip
+        """Weigh all hypotheses against all readings.
+
+        Parameters
+        ----------
+        careful : also weigh that one of the readings was mistyped; without it only where they hardly fit together
+        sure : ids of looks that were read twice: they are not mistyped
+        """
         readings = list(seen)
         weighed = self._weighed(readings)
-        best = max((float(t.max()) for key, t in weighed.tables.items() if key != "unlisted"), default=NEVER)
-        unlisted = next((each for each in self.hypotheses if each.how == "unlisted"), None)
-        if readings and unlisted is not None and not self.said.intermittent:
-            floor = math.log(unlisted.share) + self.log_unlisted(readings) + DOUBTFUL_NATS
-            if best < floor:
-                return self._with_mistyped(weighed, readings)
+        may_be_mistyped = bool(readings) and self._unlisted is not None and not self.said.intermittent
+        if may_be_mistyped and (careful or weighed.listed < weighed.unlisted + DOUBTFUL_NATS):
+            return self._with_mistyped(weighed, readings, sure)
         return self._sorted(weighed)
 
-    def _weighed(self, seen: Sequence[Seen]) -> Weighed:
-        """Prior times likelihood of each hypothesis, by mechanism and cell.
+    def share_of(self, name: str, seen: Sequence[Seen]) -> float:
+        """Probability of one class with nothing mistyped and nothing of two faces: quicker than `posterior`."""
+        weighed = self._weighed(seen, faces=False)
+        if name == "not listed":
+            return math.exp(weighed.unlisted - weighed.total)
+        _, _, places = self.prior
+        mine = [weighed.tables[places[each.key]] for each in self._listed if each.name == name]
+        return float(np.exp(np.concatenate(mine) - weighed.total).sum())
 
-        Words are weighed first. Numbers are looked at only where they could still matter: no number's density exceeds
-        MOST_NATS, so a hypothesis that stays far below the best with that much is left where nothing is.
+    def _weighed(self, seen: Sequence[Seen], *, faces: bool = True) -> Weighed:
+        """`_weigh`, the latest results kept: a search asks for the same readings again and again."""
+        key = (tuple(seen), faces)
+        if key not in self._kept:
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
+            self._kept[key] = self._weigh(tuple(seen), faces)
+        return self._kept[key]
+
+    def _weigh(self, seen: Sequence[Seen], faces: bool) -> Weighed:
+        """Prior times likelihood of each hypothesis, by mechanism and cell; `faces`: with `_log_two_faced`.
+
+        Words are weighed first, then each number by itself. Numbers are looked at together only where that could still
+        matter: no number's density exceeds MOST_NATS whatever the others are, so a hypothesis that stays far below the
+        best with that much is left where nothing is.
         """
-        tables: dict[str, FloatArray] = {}
-        logs: dict[str, FloatArray] = {}
-        shown = sum(one.meaning is None and not _is_open(one) for one in seen)
+        fleet = self.fleet
+        by_itself, by_itself_unlisted = self._log_by_itself()
+        unlisted = NEVER
+        if self._unlisted is not None:
+            at_random = math.log(1.0 - TWO_FACED) + self.log_unlisted(seen) + by_itself_unlisted
+            two_faced = self._log_two_faced(seen) if faces else NEVER
+            unlisted = math.log(self._unlisted.share) + float(np.logaddexp(at_random, two_faced))
+        best = unlisted
+        words = self._log_words(seen) + by_itself
+        shown = [one for one in seen if _is_number(one)]
+        logs = np.full(fleet.count, NEVER)
+        bound = np.zeros(len(fleet.rows))
+        if shown:
+            bound = np.min([self._taken(one)[2] for one in shown], axis=0) + MOST_NATS * (len(shown) - 1)
+        most = dict(zip(fleet.rows, self._greatest(words) + bound, strict=True))
         waiting = []
-        best = NEVER
-        for each in self.hypotheses:
-            if each.how == "unlisted":
-                by_itself = float(self._log_by_itself(each)[0])
-                tables[each.key] = np.array([[math.log(each.share) + self.log_unlisted(seen) + by_itself]])
-                best = max(best, float(tables[each.key][0, 0]))
-                continue
-            if self.said.intermittent and each.how not in ("sound", "setting"):
-                logs[each.key] = self._log_intermittent(each, seen) + self._log_by_itself(each)
+        for each in self._listed:
+            mine = self.rows(each).span
+            if self.said.intermittent and each.how not in AS_BUILT:
+                logs[mine] = self._log_intermittent(each, seen) + by_itself[mine]
             else:
-                words = self._log_words(each, seen) + self._log_by_itself(each)
-                waiting.append((math.log(each.share) + float(words.max()) + MOST_NATS * shown, each, words))
-        for most, each, words in sorted(waiting, key=lambda one: -one[0]):
-            if most < best - FORGOTTEN_NATS:
-                logs[each.key] = np.full(len(words), NEVER)
-                continue
-            logs[each.key] = np.maximum(words + self._log_numbers(each, seen), NEVER)
-            best = max(best, math.log(each.share) + _log_mean(logs[each.key]))
-        for each in self.hypotheses:
-            if each.how != "unlisted":
+                waiting.append((math.log(each.share) + float(most[each.key]), each))
+        for hope, each in sorted(waiting, key=lambda one: -one[0]):
+            if hope < best - FORGOTTEN_NATS:
+                break
+            mine = self.rows(each).span
+            logs[mine] = np.maximum(words[mine] + self._log_numbers(each, seen), NEVER)
+            best = max(best, math.log(each.share) + _log_mean(logs[mine]))
+        return Weighed(self._tables(logs), unlisted, logs)
+
+    def _log_two_faced(self, seen: Sequence[Seen]) -> float:
+        """That something not listed looks like one listed fault under power and like another to the ohmmeter.
+
+        A film that the controller's current breaks through, a diode, two faults of which each set-up shows one. Both
+        halves are weighed by themselves; it costs the two priors, so it never beats one fault that explains both.
+        """
+        halves = [tuple(one for one in seen if one.look.is_ohms == ohms) for ohms in (True, False)]
+        if not all(halves) or self.said.intermittent:
+            return NEVER
+        return math.log(TWO_FACED) + sum(self._log_half(half) for half in halves)
+
+    def _log_half(self, seen: tuple[Seen, ...]) -> float:
+        """Logarithm of the probability of these readings by any listed hypothesis."""
+        if seen not in self._halves:
+            self._halves[seen] = self._weighed(seen, faces=False).listed
+        return self._halves[seen]
+
+    def _tables(self, logs: FloatArray) -> FloatArray:
+        masses, cell, _ = self.prior
+        out: FloatArray = masses + self.fleet.cell_log_means(logs)[cell]
+        return out
+
+    @property
+    def prior(self) -> tuple[FloatArray, npt.NDArray[np.intp], dict[str, slice]]:
+        """Logarithm of share × mass of each mechanism in each cell (M,), which cell it is, and where a hypothesis has
+        its entries: mechanism by mechanism."""
+        if self._prior is None:
+            masses, cells, places, at = [], [], {}, 0
+            for each in self._listed:
                 rows = self.rows(each)
-                cells = _log_mean_rows(logs[each.key].reshape(rows.cells, rows.per_cell))
-                tables[each.key] = np.array([self._masses(each, k) + cells for k in range(len(each.mechanisms))])
-        return Weighed(tables, logs)
+                for m in each.mechanisms:
+                    with np.errstate(divide="ignore"):
+                        masses.append(math.log(m.share) + np.log(cell_masses(rows.edges, m.low, m.high)))
+                    cells.append(np.arange(rows.first_cell, rows.first_cell + rows.cells))
+                places[each.key] = slice(at, at + rows.cells * len(each.mechanisms))
+                at = places[each.key].stop
+            self._prior = np.concatenate(masses), np.concatenate(cells), places
+        return self._prior
 
-    def _masses(self, each: Hypothesis, number: int) -> FloatArray:
-        """Logarithm of share × mass of one mechanism in each cell, shape (J,)."""
-        key = (f"mass {number}", each.key)
-        if key not in self._tables:
-            m = each.mechanisms[number]
-            with np.errstate(divide="ignore"):
-                self._tables[key] = math.log(m.share) + np.log(cell_masses(self.rows(each).edges, m.low, m.high))
-        return self._tables[key]
-
-    def _with_mistyped(self, whole: Weighed, seen: Sequence[Seen]) -> Posterior:
+    def _with_mistyped(self, whole: Weighed, seen: Sequence[Seen], sure: Collection[str]) -> Posterior:
         """Also weigh that one of the readings has nothing to do with the truck."""
-        out = {key: table + len(seen) * math.log1p(-MISTYPED) for key, table in whole.tables.items()}
-        logs = {key: table + len(seen) * math.log1p(-MISTYPED) for key, table in whole.logs.items()}
+        right = len(seen) * math.log1p(-MISTYPED)
+        tables, unlisted, logs = whole.tables + right, whole.unlisted + right, whole.logs + right
         each_total = []
         for i, one in enumerate(seen):
+            if one.look.id in sure:
+                each_total.append(-math.inf)
+                continue
             rest = [*seen[:i], *seen[i + 1 :]]
             extra = math.log(MISTYPED) + self.log_unlisted([one]) + (len(seen) - 1) * math.log1p(-MISTYPED)
-            without = self._weighed(rest)
-            tables = {key: table + extra for key, table in without.tables.items()}
-            each_total.append(_log_sum(tables))
-            out = {key: np.logaddexp(table, tables[key]) for key, table in out.items()}
-            logs = {key: np.logaddexp(table, without.logs[key] + extra) for key, table in logs.items()}
-        total = _log_sum(out)
-        return dataclasses.replace(
-            self._sorted(Weighed(out, logs)), mistyped=tuple(math.exp(each - total) for each in each_total)
-        )
+            without = self._weighed(rest, faces=False)
+            each_total.append(without.total + extra)
+            tables = np.logaddexp(tables, without.tables + extra)
+            unlisted = float(np.logaddexp(unlisted, without.unlisted + extra))
+            logs = np.logaddexp(logs, without.logs + extra)
+        found = Weighed(tables, unlisted, logs)
+        total = found.total
+        return dataclasses.replace(self._sorted(found), mistyped=tuple(math.exp(each - total) for each in each_total))
 
     def log_unlisted(self, seen: Sequence[Seen]) -> float:
         """Logarithm of the density of readings that have nothing to do with anything listed."""
@@ -412,21 +458,24 @@ class Diagnosis:
         return total
 
     def _sorted(self, weighed: Weighed) -> Posterior:
-        tables = weighed.tables
-        top = max(float(table.max()) for table in tables.values())
+        total = weighed.total
+        share = np.exp(weighed.tables - total)
+        _, _, places = self.prior
         by_class: dict[str, list[MechanismOdds]] = {}
-        weights = {key: np.exp(table - top) for key, table in tables.items()}
-        total = math.fsum(float(w.sum()) for w in weights.values())
+        weights: dict[str, FloatArray] = {}
         for each in self.hypotheses:
-            share = weights[each.key] / total
-            weights[each.key] = share
-            rows = None if each.how == "unlisted" else self.rows(each)
-            for mechanism, line in zip(each.mechanisms, share, strict=True):
-                low, high = _middle_90(rows.edges, line) if rows is not None and each.has_severity else (None, None)
+            if each.how == "unlisted":
+                weights[each.key] = np.array([[math.exp(weighed.unlisted - total)]])
+            else:
+                weights[each.key] = share[places[each.key]].reshape(len(each.mechanisms), -1)
+            sums = weights[each.key].sum(axis=1).tolist()
+            for mechanism, p, line in zip(each.mechanisms, sums, weights[each.key], strict=True):
+                low, high = None, None
+                if each.has_severity and p >= LEAST_TOLD:
+                    low, high = _middle_90(self.rows(each).edges, line)
                 by_class.setdefault(each.name, []).append(
-                    MechanismOdds(mechanism.cause, each.key, float(line.sum()), low, high,
-                                  "factor" if each.how == "times" else "ohm")
-                )  # fmt: skip
+                    MechanismOdds(mechanism.cause, each.key, p, low, high, "factor" if each.how == "times" else "ohm")
+                )
         found = [
             ClassOdds(name, math.fsum(m.probability for m in inside),
                       tuple(sorted(inside, key=lambda m: -m.probability)))
@@ -439,6 +488,10 @@ def _is_open(one: Seen) -> bool:
     return one.ohm is not None and math.isinf(one.ohm)
 
 
+def _is_number(one: Seen) -> bool:
+    return one.meaning is None and not _is_open(one)
+
+
 def _log_present(one: Seen) -> float:
     return math.log(PRESENT_WIGGLED if one.wiggled else PRESENT)
 
@@ -447,20 +500,9 @@ def _log_absent(one: Seen) -> float:
     return math.log1p(-(PRESENT_WIGGLED if one.wiggled else PRESENT))
 
 
-def _log_sum(tables: Mapping[str, FloatArray]) -> float:
-    top = max(float(table.max()) for table in tables.values())
-    return top + math.log(math.fsum(float(np.exp(table - top).sum()) for table in tables.values()))
-
-
 def _log_mean(logs: FloatArray) -> float:
     top = float(logs.max())
     return top + math.log(float(np.exp(logs - top).mean()))
-
-
-def _log_mean_rows(logs: FloatArray) -> FloatArray:
-    top = logs.max(axis=1)
-    out: FloatArray = top + np.log(np.exp(logs - top[:, None]).mean(axis=1))
-    return out
 
 
 def _middle_90(edges: FloatArray, weight: FloatArray) -> tuple[float, float]:

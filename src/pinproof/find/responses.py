@@ -16,10 +16,12 @@ import numpy as np
 import numpy.typing as npt
 
 from pinproof.design.model import Truck
-from pinproof.find.draws import STEP, Rows
+from pinproof.find.draws import STEP, Fleet, Group, Rows
 from pinproof.find.looks import Look, source_node
 from pinproof.find.meter_model import LEADS_OHM, ROOT3
-from pinproof.network import Netlist, resistance_between, transfer
+from pinproof.network import Netlist
+from pinproof.network.solve import transfer_columns
+from pinproof.network.star_mesh import eliminate
 from pinproof.observe import ReadingSpace, spaces_of, windows_in
 from pinproof.verdict import Window
 from pinproof.wiring import LineView
@@ -37,11 +39,11 @@ def feature_of_ohm(ohm: float | FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, eq=False)
 class Response:
-    """One look at all drawn trucks of one hypothesis.
+    """One look at all drawn trucks, or at those of one hypothesis.
 
-    `value` (N, k), steps `leaks` and `severity` (N, k) by one unit of the natural logarithm, `contacts` (J, k) root
-    mean square likewise, `narrow` (J, P, k) by one standard deviation of each part. k is 1 for ohms; for volts it is 2:
-    at a battery of 0 V and for each volt of it. `shared` names the P parts.
+    `value` (N, k), steps `leaks` and `severity` (N, k) by one unit of the natural logarithm, `contacts` (C, k) root
+    mean square likewise for each cell, `narrow` (C, P, k) by one standard deviation of each part. k is 1 for ohms; for
+    volts it is 2: at a battery of 0 V and for each volt of it. `shared` names the P parts.
     """
 
     value: FloatArray
@@ -51,53 +53,90 @@ class Response:
     narrow: FloatArray
     shared: tuple[str, ...]
 
+    def of(self, rows: Rows) -> Response:
+        """One hypothesis."""
+        mine, cells = rows.span, rows.cell_span
+        return Response(
+            self.value[mine], self.leaks[mine], self.severity[mine], self.contacts[cells], self.narrow[cells],
+            self.shared,
+        )  # fmt: skip
 
-def response(rows: Rows, look: Look) -> Response:
-    """What the drawn trucks of a hypothesis show at one look."""
+
+def response(fleet: Fleet, look: Look) -> Response:
+    """What all drawn trucks show at one look."""
+    found = [_of_group(group, look) for group in fleet.groups]
+    drawn, leaks, severity, contacts, block = (
+        np.concatenate([part for part, *_ in found]), *(np.concatenate([one[k] for one in found]) for k in (1, 2, 3)),
+        np.concatenate([one[4] for one in found], axis=1),
+    )  # fmt: skip
+    narrow = (block[1:] - block[:1]).transpose(1, 0, 2)
+    shared = fleet.narrow
+    if look.kind in ("meaning", "volts"):
+        more, free = _rails(fleet, found)
+        narrow, shared = np.concatenate([narrow, more], axis=1), (*shared, *free)
+    cells = fleet.cell_of[: len(drawn)]
+    count = len(narrow)
+    spread = np.sqrt(np.add.reduceat(contacts**2, fleet.starts[:count], axis=0) / fleet.counts[:count, None])
+    assert cells[-1] == count - 1
+    return Response(
+        fleet.again(drawn), fleet.again(leaks / STEP), fleet.again(severity / STEP),
+        fleet.again(spread / STEP, cells=True), fleet.again(narrow, cells=True), shared,
+    )  # fmt: skip
+
+
+_Parts = tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, tuple[str, ...]]
+
+
+def _of_group(group: Group, look: Look) -> _Parts:
+    """The parts of `Group.split`, and for volts what each rail adds: (J, free rails, 2) and their names."""
+    none: tuple[FloatArray, tuple[str, ...]] = np.empty(0), ()
     if look.kind in ("wire", "source"):
-        return _element(rows, look)
+        return (*group.split(_element(group, look)), *none)
     if look.is_ohms:
-        return _passive(rows, look)
-    return _powered(rows, look)
+        return (*group.split(_passive(group, look)), *none)
+    values, more, free = _powered(group, look)
+    return (*group.split(values), more, free)
 
 
-def _pack(rows: Rows, values: FloatArray, shared: tuple[str, ...], more: FloatArray | None = None) -> Response:
-    drawn, leaks, severity, contacts, narrow = rows.split(values)
-    spread = np.sqrt((contacts.reshape(rows.cells, rows.per_cell, -1) ** 2).mean(axis=1))
-    if more is not None:
-        narrow = np.concatenate([narrow, more], axis=1)
-    return Response(drawn, leaks / STEP, severity / STEP, spread / STEP, narrow, shared)
+def _rails(fleet: Fleet, found: Sequence[_Parts]) -> tuple[FloatArray, tuple[str, ...]]:
+    """What all groups' rails add, under all their names."""
+    names = names_of([one[6] for one in found])
+    parts = []
+    for group, one in zip(fleet.groups, found, strict=True):
+        out = np.zeros((group.cell_span.stop - group.cell_span.start, len(names), 2))
+        out[:, [names.index(name) for name in one[6]]] = one[5]
+        parts.append(out)
+    return np.concatenate(parts), names
 
 
-def _element(rows: Rows, look: Look) -> Response:
-    line = rows.view.line
+def _element(group: Group, look: Look) -> FloatArray:
+    line = group.view.line
     wire = line.wire if look.kind == "wire" else line.source_wire
     assert wire is not None
-    column = next(c for c, branch in enumerate(rows.view.branches) if branch.id == wire.path)
-    conductance = rows.conductances(frozenset())[:, column]
+    column = next(c for c, branch in enumerate(group.view.branches) if branch.id == wire.path)
     with np.errstate(divide="ignore"):
-        return _pack(rows, feature_of_ohm(1.0 / conductance)[:, None], rows.narrow)
+        return feature_of_ohm(1.0 / group.columns(frozenset())[column])[:, None]
 
 
-def _passive(rows: Rows, look: Look) -> Response:
-    view = rows.view
-    if "unplugged" not in rows.cache:
-        rows.cache["unplugged"] = _unplugged(rows)
-    net, used = rows.cache["unplugged"]
-    conductance = rows.conductances(look.situation.key, look.station)[:, used]
+def _passive(group: Group, look: Look) -> FloatArray:
+    view = group.view
+    used = [c for c, branch in enumerate(view.branches) if branch.id not in group.only_powered]
+    if "unplugged" not in group.kept:
+        group.kept["unplugged"] = _unplugged(view, used)
+    net: Netlist = group.kept["unplugged"]
+    every = group.columns(look.situation.key, look.station)
+    columns = [every[c] for c in used]
     to = {"chassis": "ground", "plus": "battery"}.get(look.kind, _merged(source_node(view), view.line.id))
-    ohm = resistance_between(net, np.asfortranarray(conductance), view.pin, to, killed="open")
-    return _pack(rows, feature_of_ohm(ohm)[:, None], rows.narrow)
+    ohm = resistance_columns(net, columns, view.pin, to, group.shorts, len(every[0]))
+    return feature_of_ohm(ohm)[:, None]
 
 
 def _merged(node: str, line_id: str) -> str:
     return "ground" if node == f"return@{line_id}" else node
 
 
-def _unplugged(rows: Rows) -> tuple[Netlist, list[int]]:
-    """The netlist with the controller unplugged and the battery lead lifted, and the branches in it."""
-    view = rows.view
-    used = [c for c, branch in enumerate(view.branches) if branch.id not in rows.only_powered]
+def _unplugged(view: LineView, used: Sequence[int]) -> Netlist:
+    """The netlist of these branches with the controller unplugged and the battery lead lifted."""
     edges = [
         (view.branches[c].id, _merged(view.branches[c].a, view.line.id), _merged(view.branches[c].b, view.line.id))
         for c in used
@@ -105,12 +144,29 @@ def _unplugged(rows: Rows) -> tuple[Netlist, list[int]]:
     nodes = dict.fromkeys(
         [view.pin, "ground", "battery", _merged(source_node(view), view.line.id)] + [n for e in edges for n in e[1:]]
     )
-    return Netlist(nodes, [], edges), used
+    return Netlist(nodes, [], edges)
 
 
-def _powered(rows: Rows, look: Look) -> Response:
-    view = rows.view
-    share = transfer(view.net, np.asfortranarray(rows.conductances(look.situation.key)), view.pin)
+def resistance_columns(
+    net: Netlist, columns: Sequence[FloatArray], a: str, b: str, shorts: bool, rows: int
+) -> FloatArray:  # fmt: skip
+    """`network.resistance_between` with the rails open, on one column for each edge, shape (rows,). [Ω]"""
+    first, second = net.node_index(a), net.node_index(b)
+    plan = net.plan((first, second), rails="loose")
+    if plan.alias[first] == plan.alias[second]:
+        return np.zeros(rows)
+    number = plan.slot(first, second)
+    left = eliminate(plan, columns, shorts)[number] if number >= 0 else None
+    if left is None:
+        return np.full(rows, np.inf)
+    with np.errstate(divide="ignore"):
+        return np.broadcast_to(1.0 / left, (rows,))
+
+
+def _powered(group: Group, look: Look) -> tuple[FloatArray, FloatArray, tuple[str, ...]]:
+    view = group.view
+    columns = group.columns(look.situation.key)
+    share = transfer_columns(view.net, view.net.node_index(view.pin), columns, group.shorts, (len(columns[0]),))
     causes = view.physical.causes("run")
     gains = view.rail_gains if len(view.rail_gains) == len(view.net.rails) else ()
     ids = [name for name in dict.fromkeys(n for gain in gains for n, _ in gain) if name != "supply"]
@@ -122,14 +178,13 @@ def _powered(rows: Rows, look: Look) -> Response:
     at_zero = by_rail @ np.array([middle[name] for name in ids])
     values = np.stack([share @ at_zero, share @ supply], axis=1)
     # What the rails share: drops, offsets and references move every reading of one cell alike.
-    n, j, p = rows.count, rows.cells, len(rows.narrow)
-    centre = share[4 * n :].reshape(j, p + 1, -1)[:, 0]
+    centre = group.split(share)[4][0]
     free = [name for name in ids if causes[name].high_v > causes[name].low_v]
-    more = np.zeros((j, len(free), 2))
+    more = np.zeros((len(centre), len(free), 2))
     for k, name in enumerate(free):
         sigma = (causes[name].high_v - causes[name].low_v) / math.sqrt(12.0)
         more[:, k, 0] = centre @ by_rail[:, ids.index(name)] * sigma
-    return _pack(rows, values, (*rows.narrow, *free), more)
+    return values, more, tuple(free)
 
 
 # ---------------------------------------------------------------- what the controller makes of it
@@ -151,33 +206,32 @@ def reports_of(truck: Truck, view: LineView) -> Reports:
     return Reports(words, spaces, tuple(windows_in(truck, view.line, space) for space in spaces))
 
 
-def meaning_odds(reports: Reports, truck: Truck, found: Response, cells: int, supply_v: float | None) -> FloatArray:
-    """Probability of each word for each drawn truck, shape (N, words)."""
+def meaning_odds(
+    reports: Reports, truck: Truck, found: Response, cell_of: npt.NDArray[np.intp], starts: npt.NDArray[np.intp]
+) -> FloatArray:  # fmt: skip
+    """Probability of each word for each drawn truck, shape (N, words); `cell_of` (N,), `starts` (C,) of the cells."""
     n = len(found.value)
-    per_cell = n // cells
     out = np.zeros((n, len(reports.words)))
     run = truck.supply.run
-    supply = supply_v if supply_v is not None else (run.low + run.high) / 2.0
+    supply = (run.low + run.high) / 2.0
+    slopes = np.nan_to_num(found.narrow)
     for space, windows in zip(reports.spaces, reports.windows, strict=True):
         divisor = supply if space.name == "battery" else space.divisor_nominal_v if space.name == "reference" else 1.0
         at = np.array([1.0, supply]) / divisor
         ratio = found.value @ at
         floats = np.isnan(ratio)
-        variance = ((np.nan_to_num(found.narrow) @ at) ** 2).sum(axis=1)
-        if supply_v is None and space.name != "battery":
-            variance = (
-                variance
-                + (np.nan_to_num(found.narrow).sum() * 0.0)
-                + ((np.nan_to_num(found.value[::per_cell, 1]) * (run.high - run.low) / math.sqrt(12.0) / divisor) ** 2)
-            )
-        sigma = np.sqrt(np.repeat(variance, per_cell) + 1e-12)
+        variance = ((slopes @ at) ** 2).sum(axis=1)
+        if space.name != "battery":
+            by_supply = np.nan_to_num(found.value[starts, 1]) * (run.high - run.low) / math.sqrt(12.0) / divisor
+            variance = variance + by_supply**2
+        squares = (variance + 1e-12)[cell_of]
         for window in windows:
             inside = np.ones(n)
             for edge, sign in ((window.lower, 1.0), (window.upper, -1.0)):
                 if edge is not None:
-                    wide = np.sqrt(sigma**2 + (edge.high - edge.low) ** 2 / 12.0)
+                    wide = np.sqrt(squares + (edge.high - edge.low) ** 2 / 12.0)
                     middle = (edge.low + edge.high) / 2.0
-                    inside = np.minimum(inside, normal_cdf(sign * (ratio - middle) / wide))
+                    np.minimum(inside, normal_cdf(sign * (ratio - middle) / wide), out=inside)
             inside[floats] = 1.0 / len(reports.words)
             out[:, reports.words.index(window.meaning)] += inside / len(reports.spaces)
     total = out[:, :-1].sum(axis=1)

@@ -13,19 +13,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from pinproof.errors import QuantityFault
 from pinproof.find.hypotheses import Hypothesis
 from pinproof.find.likelihood import Seen
 from pinproof.find.looks import Look, LookFault, SetUp, set_up_after
 from pinproof.find.next_step import NOTHING_LEFT_BITS, Step, expected, expected_word, next_steps
-from pinproof.find.posterior import GOOD_ENOUGH, LEAST_WINNER, STANDS_OUT, Diagnosis, Posterior
+from pinproof.find.odds import Posterior, entropy_bits
+from pinproof.find.posterior import GOOD_ENOUGH, LEAST_WINNER, STANDS_OUT, Diagnosis
 from pinproof.find.words import between_words, class_words, look_words, ohm_words, percent, reading_words, repair_words
 from pinproof.quantities import parse
 
 OPEN_WORDS = ("ol", "o.l", "o.l.", "0l", "open", "inf", "1.")
 DOUBTED = 0.5
 OTHERWISE = 0.5
+MAY_BE_MISTYPED = 0.05  # from here on reading a number again is worth a thought
+LEAST_CHECK_BITS = 0.005
 AGAIN = "everything now hangs on {look} alone. Read it once more before anything is cut or swapped."
+NOT_SURE = "{look} may have been read or typed wrongly. Read it once more."
+NO_NUMBER = "no number says so yet. Take one before anything is cut or swapped."
 TOLD = 0.05  # classes under this are not told one by one
 
 
@@ -86,31 +93,67 @@ class Session:
     def advice(self, *, outlooks: bool = True) -> Advice:
         """Weigh everything and say what to do next; `outlooks`: also what each class would show there."""
         found = self.diagnosis.posterior(self.seen)
+        if found.first.probability >= GOOD_ENOUGH:
+            found = self.diagnosis.posterior(self.seen, careful=True, sure=self.twice)
         doubts = doubts_of(self.diagnosis, self.seen, found)
         if found.first.probability >= STANDS_OUT:
-            alone = self._decides_alone(found)
-            if alone is not None:
-                again = Step(alone, 0.0, alone.minutes(self.now), alone.weighed_min(self.now))
-                told = self._outlooks(found, alone) if outlooks else ()
-                return Advice("look", found, again, told, (), (*doubts, AGAIN.format(look=alone.id)))
-            return Advice("found", found, None, (), doubts=doubts)
+            return self._confirmed(found, doubts, outlooks)
         steps = next_steps(self.diagnosis, self.seen, self.now, found, self.without)
-        if not steps or max(each.gain_bits for each in steps) < NOTHING_LEFT_BITS:
-            state = "found" if found.first.probability >= GOOD_ENOUGH else "cannot tell"
-            return Advice(state, found, None, (), doubts=doubts)
         useful = [each for each in steps if each.gain_bits >= NOTHING_LEFT_BITS]
-        told = self._outlooks(found, useful[0].look) if outlooks else ()
-        return Advice("look", found, useful[0], told, tuple(useful[1:4]), doubts)
+        again = self._once_more(found)
+        if again is not None and (not useful or again.worth > useful[0].worth):
+            told = self._outlooks(found, again.look) if outlooks else ()
+            return Advice("look", found, again, told, tuple(useful[:3]), (*doubts, NOT_SURE.format(look=again.look.id)))
+        if useful:
+            told = self._outlooks(found, useful[0].look) if outlooks else ()
+            return Advice("look", found, useful[0], told, tuple(useful[1:4]), doubts)
+        if found.first.probability >= GOOD_ENOUGH:
+            return self._confirmed(found, doubts, outlooks)
+        return Advice("cannot tell", found, None, (), doubts=doubts)
 
-    def _decides_alone(self, found: Posterior) -> Look | None:
-        """A number without which something else would be thought: it should be read twice before anything is cut."""
-        for each in self.seen:
-            if each.meaning is not None or each.look.id in self.twice:
-                continue
-            rest = self.diagnosis.posterior([one for one in self.seen if one is not each]).first
-            if rest.name != found.first.name and rest.probability >= OTHERWISE:
-                return each.look
-        return None
+    def _confirmed(self, found: Posterior, doubts: tuple[str, ...], outlooks: bool) -> Advice:
+        """Before a cause is named it must rest on a number, and not on one number alone."""
+        step: Step | None = None
+        why = ""
+        alone = self._decides_alone(found)
+        if alone is not None:
+            look = alone.look
+            step = Step(look, 0.0, look.minutes(self.now), look.weighed_min(self.now))
+            why = AGAIN.format(look=look.id)
+        elif not any(each.meaning is None for each in self.seen):
+            numbers = [
+                each for each in next_steps(self.diagnosis, self.seen, self.now, found, self.without)
+                if each.look.kind != "meaning" and each.gain_bits >= LEAST_CHECK_BITS
+            ]  # fmt: skip
+            step, why = (numbers[0] if numbers else None), NO_NUMBER
+        if step is None:
+            return Advice("found", found, None, (), doubts=doubts)
+        told = self._outlooks(found, step.look) if outlooks else ()
+        return Advice("look", found, step, told, (), (*doubts, why))
+
+    def _once_more(self, found: Posterior) -> Step | None:
+        """The reading that is likeliest to be mistyped or misremembered, taken again: what that alone would tell."""
+        odds = {
+            number: p for number, (p, each) in enumerate(zip(found.mistyped, self.seen, strict=False))
+            if not {each.look.id, each.look.kind} & self.without and each.look.id not in self.twice
+        }  # fmt: skip
+        number = max(odds, key=odds.__getitem__, default=-1)
+        if number < 0 or odds[number] < MAY_BE_MISTYPED:
+            return None
+        look = self.seen[number].look
+        bits = entropy_bits(np.array([odds[number], 1.0 - odds[number]]))
+        return Step(look, bits, look.minutes(self.now), look.weighed_min(self.now))
+
+    def _decides_alone(self, found: Posterior) -> Seen | None:
+        """A number without which the first class would not stand out: nothing is cut on that alone."""
+        name = found.first.name
+        numbers = [each for each in self.seen if each.meaning is None and each.look.id not in self.twice]
+        left = [
+            (self.diagnosis.share_of(name, [one for one in self.seen if one is not each]), number)
+            for number, each in enumerate(numbers)
+        ]
+        least, number = min(left, default=(1.0, 0))
+        return numbers[number] if least < OTHERWISE else None
 
     def _outlooks(self, found: Posterior, look: Look) -> tuple[Outlook, ...]:
         out = []

@@ -22,7 +22,8 @@ import numpy.typing as npt
 from pinproof.design.model import Truck
 from pinproof.find.looks import Look, SetUp, set_up_after
 from pinproof.find.next_step import Trucks, all_trucks, numbers_of, words_of
-from pinproof.find.posterior import LEAST_WINNER, Diagnosis, Said, entropy_bits
+from pinproof.find.odds import entropy_bits
+from pinproof.find.posterior import LEAST_WINNER, Diagnosis, Said
 from pinproof.find.responses import normal_cdf
 from pinproof.find.weights import Weights
 from pinproof.proof.situations import requirement

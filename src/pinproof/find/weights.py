@@ -8,13 +8,13 @@ Sources: docs/find.md; common practice, no source.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib.resources import files
 from typing import Literal
 
-from pinproof.errors import PinproofError
+from pinproof.design.load import toml_of
+from pinproof.errors import PinproofError, printable
 
 Column = Literal["new build", "in service"]
 COLUMNS: tuple[Column, ...] = ("new build", "in service")
@@ -36,7 +36,8 @@ class CausesFault(PinproofError, ValueError):
     right: str
 
     def __str__(self) -> str:
-        return f"{self.name}: {self.read}. Right would be {self.right}. `pinproof find --write-causes` writes a table."
+        told = printable(f"{self.name}: {self.read[:300]}. Right would be {self.right}.")
+        return f"{told} `pinproof find --write-causes` writes a table."
 
 
 @dataclass(frozen=True)
@@ -85,8 +86,8 @@ def weights_of(text: str | None = None, name: str = "causes") -> Weights:
 
 def _parsed(text: str, name: str) -> dict[str, dict[str, float]]:
     try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
+        table = toml_of(text)
+    except (ValueError, RecursionError) as fault:  # thousands of digits or brackets are no TOMLDecodeError
         raise CausesFault(name, f"not TOML: {fault}", "a table [cause]") from None
     if set(table) != {"cause"} or not isinstance(table["cause"], dict):
         raise CausesFault(name, f"tables {', '.join(table) or 'none'}", "one table [cause]")

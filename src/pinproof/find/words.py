@@ -41,7 +41,10 @@ SYMPTOM_WORDS = {
 ODDS = ((0.98, "all but sure"), (0.9, "very likely"), (0.5, "likely"), (0.2, "may well be"), (0.05, "possible"),
         (0.0, "hardly"))  # fmt: skip
 FIND_OUT_ELSEWHERE = ("setting", "line sound", "not listed", "controller pin")  # classes that no mechanism explains
-AFTER = "Then press every switch again and compare with the card; one repair is no proof."
+AFTER = (
+    "After the repair read again what was wrong, press every switch and compare with the card. If it is still wrong, "
+    "it was not this: a fault that is not on the list can read the same. Take the new readings and go on."
+)
 CANNOT_TELL = "No look that is left would tell these apart. What each needs:"
 
 
