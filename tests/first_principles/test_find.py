@@ -504,8 +504,8 @@ def test_coming_and_going_readings_are_weighed_together(monkeypatch: pytest.Monk
             seen.append(read(d, f"{text} = {float(np.expm1(value)):.4g}"))
         found = Diagnosis(truck, "taps", said).posterior(seen)
         with monkeypatch.context() as patch:
-            patch.setattr("pinproof.find.posterior.SURE_NATS", math.inf)
-            patch.setattr("pinproof.find.posterior.MOST_UNSURE", 10)
+            patch.setattr("pinproof.find.evidence.SURE_NATS", math.inf)
+            patch.setattr("pinproof.find.evidence.MOST_UNSURE", 10)
             every_way = Diagnosis(truck, "taps", said).posterior(seen)
         for one in every_way.classes:
             assert found.of(one.name) == pytest.approx(one.probability, abs=2e-3), (row, with_fault, one.name)

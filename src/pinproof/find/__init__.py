@@ -21,6 +21,7 @@ meter_model  the meter in the hand
 draws        many trucks with one thing wrong
 responses    what they show
 likelihood   how well readings fit
+evidence     how well readings fit each cause by itself
 posterior    which classes fit how well
 odds         what comes of that: classes, mechanisms, probabilities
 next_step    what to look at next
@@ -31,11 +32,12 @@ why          which readings a class hangs on
 words        all of it as a tired person reads it
 """
 
+from pinproof.find.evidence import Said
 from pinproof.find.likelihood import Seen
 from pinproof.find.looks import Look, LookFault, looks
 from pinproof.find.next_step import Step, next_steps
 from pinproof.find.odds import ClassOdds, Posterior
-from pinproof.find.posterior import Diagnosis, Said
+from pinproof.find.posterior import Diagnosis
 from pinproof.find.recorded import recorded
 from pinproof.find.session import Advice, Session, as_json, read, reading_of
 from pinproof.find.weights import COLUMNS, SYMPTOMS, CausesFault, Weights, table_text, weights_of

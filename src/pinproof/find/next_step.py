@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from pinproof.find.draws import STEP
+from pinproof.find.evidence import Evidence
 from pinproof.find.likelihood import OL_WIDTH, Seen
 from pinproof.find.looks import Look, SetUp
 from pinproof.find.meter_model import ROOT3, Meter
@@ -174,7 +175,7 @@ def numbers_of(diagnosis: Diagnosis, trucks: Trucks, look: Look, supply_v: float
     return value, sigma
 
 
-def _shown(diagnosis: Diagnosis, look: Look, mix: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _shown(diagnosis: Evidence, look: Look, mix: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Feature and its deviation for every drawn truck."""
     fleet, one = diagnosis.fleet, diagnosis.whole_response(look)
     value = one.value @ mix

@@ -20,10 +20,11 @@ import numpy as np
 import numpy.typing as npt
 
 from pinproof.design.model import Truck
+from pinproof.find.evidence import Said
 from pinproof.find.looks import Look, SetUp, set_up_after
 from pinproof.find.next_step import Trucks, all_trucks, numbers_of, words_of
 from pinproof.find.odds import entropy_bits
-from pinproof.find.posterior import LEAST_WINNER, Diagnosis, Said
+from pinproof.find.posterior import LEAST_WINNER, Diagnosis
 from pinproof.find.responses import normal_cdf
 from pinproof.find.weights import Weights
 from pinproof.proof.situations import requirement
