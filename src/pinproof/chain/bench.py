@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pinproof.design.load import decode, read_bytes, text_hash
-from pinproof.errors import OutOfTable, PinproofError, QuantityFault
+from pinproof.errors import OutOfTable, PinproofError, QuantityFault, printable
 from pinproof.meter import (
     Band,
     BenchSheet,
@@ -55,7 +55,7 @@ class NoStation(PinproofError):
     def __str__(self) -> str:
         near = difflib.get_close_matches(self.station, self.known, 1)
         hint = f' Did you mean "{near[0]}"?' if near else " `pinproof meter FILE` lists them."
-        return f'There is no station "{self.station[:80]}".{hint}'
+        return printable(f'There is no station "{self.station[:80]}".{hint}')
 
 
 @dataclass

@@ -16,7 +16,7 @@ from typing import Any
 
 from pinproof.design.model import BASES
 from pinproof.design.starter import Stated
-from pinproof.errors import PinproofError, QuantityFault
+from pinproof.errors import PinproofError, QuantityFault, printable
 from pinproof.quantities import parse, parse_span
 from pinproof.quantities.preferred import SERIES, usual_tolerance
 
@@ -44,7 +44,7 @@ class AnswerFault(PinproofError):
     message: str
 
     def __str__(self) -> str:
-        return self.message
+        return printable(self.message)
 
 
 @dataclass(frozen=True)

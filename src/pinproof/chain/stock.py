@@ -16,7 +16,6 @@ from __future__ import annotations
 import csv
 import io
 import re
-import tomllib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal, InvalidOperation
@@ -24,9 +23,9 @@ from pathlib import Path
 
 from pinproof.choose.drawer import Drawer, Part
 from pinproof.design.edit import to_toml
-from pinproof.design.load import decode, read_bytes, text_hash
+from pinproof.design.load import decode, read_bytes, text_hash, toml_of
 from pinproof.design.save import save_atomic
-from pinproof.errors import PinproofError, QuantityFault
+from pinproof.errors import PinproofError, QuantityFault, printable
 from pinproof.meter.instrument import error_limit
 from pinproof.quantities import parse
 
@@ -34,6 +33,7 @@ MOST_PARTS = 1000
 MOST_COUNT = 1_000_000
 MOST_SHOWN = 20
 LONGEST_LABEL = 80
+LONGEST_METER = 200
 COLUMNS = ("ohm", "tolerance", "count", "measured_ohm", "meter", "label")
 USUAL_METER = "1 % + 3"
 _METER = re.compile(r"±?\s*([0-9]+(?:[.,][0-9]+)?)\s*%\s*(?:\+\s*([0-9]{1,3})\b)?")
@@ -93,7 +93,8 @@ class DrawerFault(PinproofError):
     faults: tuple[tuple[int, str], ...]  # line from 1, 0 for the whole file; what is wrong
 
     def __str__(self) -> str:
-        shown = [f"{self.file}:{line}  {said}" if line else f"{self.file}  {said}" for line, said in self.faults]
+        shown = [printable(f"{self.file}:{line}  {said}" if line else f"{self.file}  {said}")
+                 for line, said in self.faults]  # fmt: skip
         if len(shown) > MOST_SHOWN:
             shown = [*shown[:MOST_SHOWN], f"… and {len(shown) - MOST_SHOWN} more."]
         return "\n".join([*shown, "Nothing was written; the drawer is as it was."])
@@ -107,9 +108,9 @@ def meter_error_ohm(reading: str, meter: str) -> float:
     QuantityFault
         The meter's data cannot be read.
     """
-    hit = _METER.search(meter)
+    hit = _METER.search(meter) if len(meter) <= LONGEST_METER else None
     if hit is None:
-        raise QuantityFault(meter, 'a meter\'s accuracy, such as "0.8 % + 2"')
+        raise QuantityFault(meter[:LONGEST_LABEL], 'a meter\'s accuracy, such as "0.8 % + 2"')
     counts = int(hit[2] or 0)
     relative = float(hit[1].replace(",", ".")) / 100.0
     return error_limit(parse(reading, "resistance"), relative, counts, last_digit_ohm(reading))
@@ -169,7 +170,7 @@ def load_rows(path: str | Path) -> tuple[tuple[Row, ...], str]:
     file = Path(path).name
     text = decode(data, file).removeprefix("\ufeff")
     try:
-        raw = tomllib.loads(text)
+        raw = toml_of(text)
     except (ValueError, RecursionError) as error:
         raise DrawerFault(file, ((0, f"This is not a drawer file: {error}"),)) from None
     listed = raw.get("part", [])

@@ -16,7 +16,7 @@ from typing import Any
 
 from pinproof.design.keys import FORMAT
 from pinproof.design.keys_drive import ANSWERS
-from pinproof.design.messages import DesignFault, EditFault, Fault
+from pinproof.design.messages import DesignFault, EditFault, Fault, shorten
 
 OLD_HEADS = ("tyre", "axle", "transfer", "gear", "converter", "guard", "sensor", "shift", "borrowed", "settings")
 """Tables that stood at the top of a driveline file of its own, before it became part of the design file."""
@@ -58,7 +58,7 @@ def brought_up(text: str, raw: Mapping[str, Any], file: str) -> tuple[str, tuple
     if number is None or number == FORMAT:
         return text, ()
     if number > FORMAT:
-        raise DesignFault(file, (Fault(file, _line_of(text), "format", newer_words(number), read=str(number)),))
+        raise DesignFault(file, (Fault(file, _line_of(text), "format", newer_words(number), read=shorten(number)),))
     told = []
     while number < FORMAT and number in STEPS:
         step = STEPS[number]
@@ -77,9 +77,9 @@ def brought_up(text: str, raw: Mapping[str, Any], file: str) -> tuple[str, tuple
 def newer_words(number: int) -> str:
     """What to do with a file from a newer program."""
     return (
-        f"This file is of format {number}; this program reads up to format {FORMAT}. A newer file needs a newer "
-        "program: get the one that wrote it (`pinproof --version` there), or ask for the file as that program kept it "
-        "before."
+        f"This file is of format {shorten(number)}; this program reads up to format {FORMAT}. A newer file needs a "
+        "newer program: get the one that wrote it (`pinproof --version` there), or ask for the file as that program "
+        "kept it before."
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import re
+from typing import Any
 
 from pinproof.design.build import build
 from pinproof.design.crosscheck import cross_check
@@ -104,6 +105,30 @@ def decode(data: bytes, file: str) -> str:
     if "\x00" in text:
         raise _whole(file, "This is not a text file. Is it the right one?")
     return text
+
+
+def toml_of(text: str) -> dict[str, Any]:
+    """The tables of a TOML text, for the smaller files beside a design.
+
+    Raises
+    ------
+    ValueError, RecursionError
+        It is no TOML, or holds a whole number of more than 64 bits. TOML promises no more, and Python refuses to write
+        one of thousands of digits, even in an error about it.
+    """
+    import tomllib
+
+    raw = tomllib.loads(text)
+    left: list[Any] = [raw]
+    while left:
+        each = left.pop()
+        if isinstance(each, dict):
+            left += each.values()
+        elif isinstance(each, list):
+            left += each
+        elif isinstance(each, int) and each.bit_length() > 64:
+            raise ValueError("a whole number has more than 64 bits")
+    return raw
 
 
 def _whole(file: str, message: str) -> DesignFault:

@@ -19,6 +19,7 @@ turning     the same with a potentiometer
 windows     windows in ohms, none larger than what was visited
 into_design the changed design file
 session     volts and search together, and their file
+declared    fields of that file, held against what they are declared as
 """
 
 from pinproof.learn.edges import Bracket, Doubt, Edge, Gap, Progress, doubts, edges, progress, unseen_gaps

@@ -175,7 +175,7 @@ def load_of(text: str, state: State, measured: tuple[float, float] | None = None
 
 
 def _part(stock: Sequence[Part], ohm: float) -> int | None:
-    return next((i for i, part in enumerate(stock) if abs(part.ohm / ohm - 1.0) < 1e-6), None)
+    return next((i for i, part in enumerate(stock) if ohm > 0.0 and abs(part.ohm / ohm - 1.0) < 1e-6), None)
 
 
 def part_of(text: str, stock: Sequence[Part]) -> int:

@@ -17,6 +17,7 @@ from pinproof.design.load import decode, read_bytes, text_hash
 from pinproof.design.model import Input, Line, Truck
 from pinproof.design.save import save_atomic
 from pinproof.errors import NoSolution
+from pinproof.learn.declared import made_of
 from pinproof.learn.pulls import Pulls, Referred, Side, least_load_ohm, pulls_of, strobed, tell_referral
 from pinproof.learn.source import PinReading, Source, VoltMeter, fit_source
 from pinproof.learn.state import LearnFault, State, from_json, plain_tree, read_tree, scale_of, to_json
@@ -209,6 +210,7 @@ def load_session(path: str | os.PathLike[str]) -> tuple[Session, str]:
     try:
         text = decode(data, name).removeprefix("\ufeff")
         tree = json.loads(text, parse_constant=_finite, parse_float=_finite)
+        json.dumps(tree, ensure_ascii=False).encode("utf-8")  # ValueError: half a letter, which could not be saved
         if tree["session"] != SESSION_FORMAT:
             raise LearnFault(name, f"It has format {tree['session']!r}; this program reads {SESSION_FORMAT}.")
         readings = tuple(_reading(each) for each in tree["readings"])
@@ -219,8 +221,9 @@ def load_session(path: str | os.PathLike[str]) -> tuple[Session, str]:
             if told.get(key):
                 float(told[key])
         return Session(
-            str(tree["design_id"]), str(tree["line"]), VoltMeter(**read_tree(tree["meter"])), from_json(tree["search"]),
-            readings, tuple(Look(**each) for each in tree["looks"]), told,
+            str(tree["design_id"]), str(tree["line"]), made_of(VoltMeter, read_tree(tree["meter"])),
+            from_json(tree["search"]),
+            readings, tuple(made_of(Look, each) for each in tree["looks"]), told,
         ), text_hash(data)  # fmt: skip
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
         raise LearnFault(name, f"It is not a session of this program, or damaged ({error}).") from None
@@ -239,7 +242,7 @@ def _reading(tree: dict[str, Any]) -> PinReading:
     for key in ("reach", "feed_reach"):
         if key in kept:
             kept[key] = tuple(kept[key])
-    return PinReading(**{**kept, "load_ohm": read_tree(kept["load_ohm"])})
+    return made_of(PinReading, {**kept, "load_ohm": read_tree(kept["load_ohm"])})
 
 
 def session_text(session: Session) -> str:

@@ -13,6 +13,7 @@ from functools import cached_property
 from typing import Any, Literal
 
 from pinproof.errors import PinproofError, printable
+from pinproof.learn.declared import made_of
 from pinproof.learn.pulls import Side
 from pinproof.learn.source import Source
 from pinproof.learn.stock import INF, Join, Part, bounds_of, e12_stock
@@ -297,10 +298,10 @@ def from_json(tree: Any) -> State:
         if tree["format"] != FORMAT:
             raise LearnFault("session", f"It has format {tree['format']!r}; this program reads format {FORMAT}.")
         given = {key: read_tree(each) for key, each in tree.items() if key != "format"}
-        given["scale"] = Scale(**given["scale"])
-        given["stock"] = tuple(Part(**each) for each in given["stock"])
-        given["visits"] = tuple(Visit(**each) for each in given["visits"])
-        state = State(**given)
+        given["scale"] = made_of(Scale, given["scale"])
+        given["stock"] = tuple(made_of(Part, each) for each in given["stock"])
+        given["visits"] = tuple(made_of(Visit, each) for each in given["visits"])
+        state = made_of(State, given)
         for visit in state.visits:
             state.bounds(visit)
         return state

@@ -18,6 +18,7 @@ from pinproof.logs.logger_map import Entry, TimeEntry
 from pinproof.logs.rates import LEAST_CHANGES, Changes
 from pinproof.logs.recording import Channel, Finding, Skew, TimeBase
 from pinproof.logs.skew import PAIRS, Pair
+from pinproof.logs.skew_states import PARTNER, STATES, ShiftPair
 from pinproof.logs.source import Tally
 from pinproof.logs.time_base import Clock
 
@@ -38,6 +39,8 @@ class Learner:
             for role, partner, steady, one in PAIRS
             if role in self.channels and partner in self.channels
         ]
+        both = "turbine" in self.channels and "output" in self.channels
+        self.shifts = [ShiftPair(role) for role in STATES if both and role in self.channels]
         self.begin_s = self.end_s = 0.0
         self._begun = False
 
@@ -48,6 +51,9 @@ class Learner:
         period_s = self.clock.steps.period_s
         for pair in self.pairs:
             pair.feed(stretch.time_s, stretch.values[pair.role], stretch.values[pair.partner], period_s)
+        for shifts in self.shifts:
+            rows = (stretch.values[each] for each in (shifts.role, "turbine", "output"))
+            shifts.feed(stretch.time_s, *rows)
         if not self._begun:  # below 0 where rows before the first one came late
             self.begin_s, self._begun = float(stretch.time_s[0]), True
         self.end_s = float(stretch.time_s[-1])
@@ -62,7 +68,8 @@ class Learner:
         clock = self.clock
         period_s, jitter_s = clock.steps.overall()
         findings = [*before, *tally.findings(), *clock.findings()]
-        skews = [found for found in (pair.skew(period_s) for pair in self.pairs) if found is not None]
+        told = [pair.skew(period_s) for pair in self.pairs] + [shifts.skew(period_s) for shifts in self.shifts]
+        skews = [each for each in told if each is not None]
         lag_of: dict[str, float] = {}
         for each in skews:
             lag_of.setdefault(each.role, each.lag_s)
@@ -145,6 +152,12 @@ def _rate(role: str, changes: Changes, period_s: float) -> tuple[float, str, lis
 
 def _of_skew(skew: Skew) -> Finding:
     way = "later" if skew.lag_s > 0.0 else "earlier"
+    if skew.partner == PARTNER:
+        text = (
+            f"{skew.role} shows a shift {abs(skew.lag_s) * 1e3:.0f} ms {way} than {skew.partner} has half of it, give "
+            f"or take {skew.uncertainty_s * 1e3:.0f} ms ({skew.stretches} shifts, correlation {skew.correlation:.2f})."
+        )
+        return Finding("skew", text, skew.stretches, role=skew.role)
     text = (
         f"{skew.role} shows the same thing {abs(skew.lag_s) * 1e3:.0f} ms {way} than {skew.partner}, give or take "
         f"{skew.uncertainty_s * 1e3:.0f} ms ({skew.stretches} stretches, correlation {skew.correlation:.2f})."

@@ -10,11 +10,10 @@ from __future__ import annotations
 import hashlib
 import math
 import re
-import tomllib
 from pathlib import Path
 from typing import Any
 
-from pinproof.design.load import decode, read_bytes
+from pinproof.design.load import decode, read_bytes, toml_of
 from pinproof.design.messages import nearest
 from pinproof.design.save import save_atomic
 from pinproof.errors import PinproofError
@@ -73,7 +72,7 @@ def load_map(path: str | Path) -> LoggerMap:
 def map_of(text: str, name: str = "<text>", folder: Path | None = None) -> LoggerMap:
     """The map in a text; MapFault as `load_map`. `folder` is where a DBC is looked for."""
     try:
-        raw = tomllib.loads(text)
+        raw = toml_of(text)
     except (ValueError, RecursionError) as error:
         raise MapFault(name, (("", f"This is not a logger map: {error}."),)) from None
     if not {"time", "channel", "can"} & set(raw):

@@ -8,11 +8,11 @@ Beside:  docs/logs.md, "The script".
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from pinproof.design.load import toml_of
 from pinproof.errors import PinproofError, QuantityFault, printable
 from pinproof.quantities import parse
 
@@ -92,7 +92,7 @@ def script_of(text: str, file: str = "script") -> Script:
     120.0
     """
     try:
-        raw = tomllib.loads(text)
+        raw = toml_of(text)
     except (ValueError, RecursionError) as error:
         raise ScriptFault(file, (f"is no TOML file: {error}.",)) from None
     faults: list[str] = []

@@ -13,17 +13,16 @@ from __future__ import annotations
 
 import hashlib
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, cast
 
 from pinproof.design.edit import to_toml
-from pinproof.design.load import decode, read_bytes
+from pinproof.design.load import decode, read_bytes, toml_of
 from pinproof.design.model import BASES, Basis
 from pinproof.design.save import save_atomic
-from pinproof.errors import OutOfTable, PinproofError
+from pinproof.errors import OutOfTable, PinproofError, printable
 from pinproof.quantities import format_value, parse
 
 Quantity = Literal["resistance", "voltage"]
@@ -104,7 +103,7 @@ class MeterFault(PinproofError):
     faults: tuple[str, ...]
 
     def __str__(self) -> str:
-        return "\n".join([*(f"{self.file}  {said}" for said in self.faults), "Nothing was written."])
+        return "\n".join([*(printable(f"{self.file}  {said}") for said in self.faults), "Nothing was written."])
 
 
 def error_limit(reading: float, relative: float, digits: int, digit: float, factor: float = 1.0) -> float:
@@ -222,7 +221,7 @@ HEADS = (
 def written(text: str, file: str) -> tuple[dict[str, str], tuple[tuple[str, str], ...]]:
     """What a meter file says, as written: its heads, and full scale and accuracy of each range. MeterFault if none."""
     instrument_of(text, file)
-    raw = tomllib.loads(text)
+    raw = toml_of(text)
     heads = {key: ("yes" if raw[key] is True else "no" if raw[key] is False else str(raw[key])) for key in HEADS
              if key in raw}  # fmt: skip
     return heads, tuple((str(each["full"]), str(each["accuracy"])) for each in raw["range"])
@@ -281,7 +280,7 @@ def load_instrument(path: str | Path) -> Instrument:
 def instrument_of(text: str, file: str) -> Instrument:
     """The meter in the text of a meter file; MeterFault as `load_instrument`."""
     try:
-        raw = tomllib.loads(text)
+        raw = toml_of(text)
     except (ValueError, RecursionError) as error:
         raise MeterFault(file, (f"This is not a meter file: {error}.",)) from None
     if "range" not in raw and "counts" not in raw:

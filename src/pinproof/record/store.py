@@ -15,9 +15,10 @@ import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
+from datetime import datetime
 from pathlib import Path
 
-from pinproof.errors import PinproofError
+from pinproof.errors import PinproofError, printable
 from pinproof.record import log_proofs
 from pinproof.record.log_proofs import LogProof
 
@@ -55,6 +56,8 @@ MIGRATIONS: tuple[str, ...] = (
     log_proofs.TABLES,
 )
 VERSION = len(MIGRATIONS)
+_NEW = (0, 4096)  # size of a file in which nothing stands yet [byte]
+_DAMAGED = (sqlite3.Error, ValueError, TypeError, OverflowError)  # what reading a damaged file can raise
 
 
 @dataclass(frozen=True)
@@ -96,7 +99,7 @@ class RecordFault(PinproofError):
     next_step: str = ""
 
     def __str__(self) -> str:
-        return f"{self.file}: {self.said} {self.next_step} Nothing was written.".replace("  ", " ")
+        return printable(f"{self.file}: {self.said} {self.next_step} Nothing was written.".replace("  ", " "))
 
 
 def record_path(design_file: str | Path) -> Path:
@@ -283,7 +286,7 @@ class Record:
     def _read(self) -> Iterator[None]:
         try:
             yield
-        except (sqlite3.Error, ValueError) as error:
+        except _DAMAGED as error:
             raise RecordFault(
                 self.path.name, f"It is damaged and cannot be read: {error}.",
                 "Put it aside and take back a copy, or begin a new one; the design file is not touched.",
@@ -295,7 +298,7 @@ class Record:
             self._db.execute("BEGIN IMMEDIATE")
             yield self._db
             self._db.execute("COMMIT")
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
             raise RecordFault(
@@ -328,11 +331,12 @@ def open_record(path: str | Path, design_id: str) -> Record:
     except sqlite3.Error as error:
         raise RecordFault(where.name, f"It cannot be opened: {error}.", "Is the folder there and writable?") from error
     try:
-        connection.execute("PRAGMA journal_mode = WAL")  # a disk that cannot do it stays with the older, safe way
+        _look(connection, where, design_id)  # before anything is changed: it may be somebody else's file
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
         _migrate(connection, where.name, design_id)
-    except sqlite3.Error as error:
+        connection.execute("PRAGMA journal_mode = WAL")  # a disk that cannot do it stays with the older, safe way
+    except (*_DAMAGED, RecursionError) as error:
         connection.close()
         raise RecordFault(
             where.name, f"This is no record of readings: {error}.", "Put it aside; a new one is begun."
@@ -343,16 +347,47 @@ def open_record(path: str | Path, design_id: str) -> Record:
     return Record(where, connection, design_id)
 
 
-def _migrate(connection: sqlite3.Connection, name: str, design_id: str) -> None:
-    """Bring the file to the current version, one step and one transaction at a time; check whose it is."""
-    version = _version(connection)
+def _look(connection: sqlite3.Connection, where: Path, design_id: str) -> None:
+    """See that the file is a record of this design, or new; reads only.
+
+    Raises
+    ------
+    RecordFault
+        It is of another design, no record at all, or from a newer version.
+    """
+    name, version = where.name, _version(connection)
     if version > VERSION:
         raise RecordFault(
             name, f"It was written by a newer pinproof (file version {version}, known up to {VERSION}).",
             "Update pinproof.",
         )  # fmt: skip
-    if version == 0 and connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]:
+    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if version < 0 or (version == 0 and (tables or where.stat().st_size not in _NEW)):
         raise RecordFault(name, "This is a database, but no record of readings.", "Put it aside; a new one is begun.")
+    if version > 0:
+        _owned(connection, name, design_id)
+
+
+def _owned(connection: sqlite3.Connection, name: str, design_id: str) -> None:
+    """RecordFault where the record is of another design, or does not say of which."""
+    with closing(connection.execute("SELECT design_id FROM about")) as rows:
+        found = rows.fetchone()
+    if found is None:
+        raise RecordFault(
+            name, "It is damaged: it does not say of which design it is.",
+            "Put it aside and take back a copy, or begin a new one; the design file is not touched.",
+        )  # fmt: skip
+    owner = str(found[0])
+    if owner != design_id:
+        raise RecordFault(
+            name, f'This record is of design "{owner}"; the design file has the id "{design_id}".',
+            "Readings of another truck prove nothing here. If the file was copied, give its record another name.",
+        )  # fmt: skip
+
+
+def _migrate(connection: sqlite3.Connection, name: str, design_id: str) -> None:
+    """Bring the file to the current version, one step and one transaction at a time; check whose it is."""
+    version = _version(connection)
     while version < VERSION:
         connection.execute("BEGIN IMMEDIATE")
         try:
@@ -368,13 +403,7 @@ def _migrate(connection: sqlite3.Connection, name: str, design_id: str) -> None:
             connection.execute("ROLLBACK")
             raise
         version = _version(connection)
-    with closing(connection.execute("SELECT design_id FROM about")) as rows:
-        owner = str(rows.fetchone()[0])
-    if owner != design_id:
-        raise RecordFault(
-            name, f'This record is of design "{owner}"; the design file has the id "{design_id}".',
-            "Readings of another truck prove nothing here. If the file was copied, give its record another name.",
-        )  # fmt: skip
+    _owned(connection, name, design_id)
 
 
 def _version(connection: sqlite3.Connection) -> int:
@@ -383,6 +412,7 @@ def _version(connection: sqlite3.Connection) -> int:
 
 def _entry(row: tuple[object, ...]) -> Entry:
     station, mark, value, unit, text, taken, meter, limit, note, ambient, design, snapshot, number, struck, why = row
+    datetime.fromisoformat(str(taken))  # ValueError: nothing that was kept has no time
     return Entry(
         str(station), str(mark), _float(value), str(unit), str(text), str(taken), str(meter), _float(limit), str(note),
         None if ambient is None else float(str(ambient)), str(design), str(snapshot), int(str(number)),

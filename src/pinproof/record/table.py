@@ -134,7 +134,10 @@ def utc_text(text: str) -> str:
         raise ValueError(f'"{text[:40]}" is not a time such as 2026-03-01T18:30:00Z') from None
     if when.tzinfo is None:
         when = when.replace(tzinfo=UTC)
-    return when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    try:
+        return when.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    except OverflowError:
+        raise ValueError(f'"{text[:40]}" lies beyond the calendar') from None
 
 
 def _number(value: float) -> str:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import json
 import re
 import sys
 import traceback
@@ -34,7 +33,18 @@ from pinproof.web.customary import customary
 from pinproof.web.finding import Finding, finding_of
 from pinproof.web.history import Standing
 from pinproof.web.jobs import Jobs, TooBusy
-from pinproof.web.page import MOST_FORM_BYTES, Action, Ask, Done, File, Page, Settings, Upload, as_declared
+from pinproof.web.page import (
+    MOST_FORM_BYTES,
+    Action,
+    Ask,
+    Done,
+    File,
+    Page,
+    Settings,
+    Upload,
+    as_declared,
+    whole_json,
+)
 from pinproof.web.render import INLINE_STYLE, page_html, static_files, static_version
 from pinproof.web.security import Gate, cookie_of
 from pinproof.web.sessions import SESSION_S, Sessions
@@ -214,7 +224,7 @@ async def _posted(request: Request) -> tuple[dict[str, Any], dict[str, Upload]]:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     if kind == "application/json":
         try:
-            plain = json.loads(await request.body())
+            plain = whole_json(await request.body())
         except (ValueError, RecursionError) as error:
             raise Finding(400, f"This is not JSON: {error}.", "Send an object with the fields.") from None
         if not isinstance(plain, dict):

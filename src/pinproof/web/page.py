@@ -131,9 +131,19 @@ def as_declared(parameters: Sequence[Parameter], given: Mapping[str, Any], *, re
     return read
 
 
+def whole_json(text: str | bytes) -> Any:
+    """What a JSON text says; ValueError where it is none, or holds half a letter that no answer could repeat."""
+    plain = json.loads(text)
+    try:
+        json.dumps(plain, ensure_ascii=False).encode("utf-8")
+    except UnicodeEncodeError:
+        raise ValueError("it holds half of a letter that is written in two parts") from None
+    return plain
+
+
 def _object(text: str) -> Any:
     try:
-        return json.loads(text or "{}")
+        return whole_json(text or "{}")
     except (ValueError, RecursionError):
         return None
 

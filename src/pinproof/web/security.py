@@ -11,6 +11,7 @@ from __future__ import annotations
 import ipaddress
 from collections.abc import Awaitable, Callable, Mapping
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from starlette.exceptions import HTTPException
 
@@ -37,6 +38,7 @@ HEADERS = (
     (b"x-frame-options", b"DENY"),
 )
 LONGEST_ADDRESS = 4_000
+_QUERY_SIGNS = "!\"#$%&'()*+,/:;<=>?@[\\]^`{|} "
 ONCE = frozenset({"host", "origin", "content-length", "sec-fetch-site", "sec-fetch-mode"})  # may not come twice
 
 
@@ -69,6 +71,8 @@ class Gate:
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)
             return
+        if not scope.get("query_string", b"").isascii():  # as a browser would have sent it
+            scope = {**scope, "query_string": quote(scope["query_string"], safe=_QUERY_SIGNS).encode("ascii")}
         sent = _with_headers(send, scope["path"])
         try:
             self.check(scope)
@@ -101,7 +105,7 @@ class Gate:
         self._check_origin(scope["method"], headers, host)
         length = headers.get("content-length", "")
         limit = self.limits(scope["path"])
-        if length and (not length.isdecimal() or int(length) > limit):
+        if length and (not length.isdecimal() or len(length) > 18 or int(length) > limit):
             raise too_large(limit)
         path = scope["path"]
         open_path = path in ("/join", "/join.json", "/join/token", "/join/token.json") or path.startswith("/static/")
