@@ -270,8 +270,10 @@ def with_tests(drawn: list[dict[str, Any]], seen: Seen, most: float) -> None:
     for one in drawn:
         places = {(one["module"], one["line"]), (one["module"], one["function"])}
         tests = seen.tests.get((one["module"], one["line"])) or seen.tests.get((one["module"], one["function"])) or []
-        if not one["function"]:  # runs while the module loads: any test of any function of it may notice
-            tests = [test for (name, _), some in seen.tests.items() if name == one["module"] for test in some]
+        if not one["function"]:  # runs while the module loads: any test beside those of the module may notice
+            near = {test for (name, _), some in seen.tests.items() if name == one["module"] for test in some}
+            files = {test.split("::")[0] for test in near}
+            tests = [test for test in seen.seconds if test.split("::")[0] in files]
         chosen, spent = [], 0.0
         for test in sorted(set(tests), key=lambda name: (seen.seconds[name], name)):
             spent += seen.seconds[test]

@@ -92,7 +92,7 @@ def best_by_enumeration(problem: Problem) -> tuple[Choice, np.ndarray, int]:
 
     def cost(i: int) -> tuple[object, ...]:
         chosen = [v.candidates[k] for v, k in zip(problem.variables, choices[i], strict=True)]
-        rarities = tuple(sorted(-c.rarity for c in chosen))
+        rarities = tuple(sorted((c.rarity for c in chosen), reverse=True))
         return len({p for c in chosen for p in c.parts}), rarities, tuple(c.ohm for c in chosen)
 
     taken = min(race, key=cost)

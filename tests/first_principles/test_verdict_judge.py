@@ -1,5 +1,6 @@
 """The three-way judgement against its definition, tried out on a grid of readings and edge positions."""
 
+import dataclasses
 import itertools
 import math
 
@@ -277,3 +278,147 @@ def test_guaranteed_and_largest():
     crossed = window((0, 1, 3), (2, 4, 5))
     assert crossed.guaranteed() == (3, 2)
     assert judge_inside(Reading.exact(2.5, 2.5), [crossed]).verdict is Verdict.NOT_SHOWN
+
+
+def test_margins_are_counted_in_half_windows_of_any_width():
+    """A window from 1 to 9, half of it 4: a reading from 3 to 6 is 2 from the lower edge, so half a half window."""
+    wide = window((1.0, 1.0, 1.0), (9.0, 9.0, 9.0), half=4.0)
+    assert judge_inside(Reading.exact(3.0, 6.0), [wide]).margin == pytest.approx(0.5)
+    assert judge_inside(Reading.exact(3.0, 8.0), [wide]).margin == pytest.approx(0.25)
+    assert judge_clear(Reading.exact(11.0, 12.0), [wide]).margin == pytest.approx(0.5)
+    assert judge_clear(Reading.exact(-1.0, 0.0), [wide]).margin == pytest.approx(0.25)
+
+
+def test_the_window_with_most_room_decides_what_must_be_read():
+    """2.5 to 3 lies 0.5 inside the first window (above its lower edge) and 1 inside the second (below its upper)."""
+    near = window((2, 2, 2), (9, 9, 9), meaning="near")
+    roomy = window((0, 0, 0), (4, 4, 4), meaning="roomy")
+    for listed in ([near, roomy], [roomy, near]):
+        assert judge_inside(Reading.exact(2.5, 3.0), listed) == Judgement(Verdict.PASS, 1.0, "roomy", "high")
+    for listed in ([UP, roomy], [roomy, UP]):
+        lost = judge_inside(Reading.exact(-2.0, 1.0), listed)
+        assert (lost.verdict, lost.window, lost.side) == (Verdict.FAIL, "roomy", "low")
+        assert lost.margin == pytest.approx(-2.0)
+    open_ended = window((2, 2, 2), None, meaning="open")
+    assert judge_inside(Reading.exact(1.0, 3.0), [open_ended]) == Judgement(Verdict.FAIL, -1.0, "open", "low")
+    assert judge_inside(Reading.exact(1.0, 3.0), []) == Judgement(Verdict.FAIL, -INF, None, "")
+
+
+def test_the_window_nearest_or_most_surely_met_decides_what_must_not_be_read():
+    down, up = window((0, 0, 0), (1, 1, 1), meaning="down"), window((6, 6, 6), (8, 8, 8), meaning="up")
+    for listed in ([down, up], [up, down]):
+        assert judge_clear(Reading.exact(2.0, 3.0), listed) == Judgement(Verdict.PASS, 1.0, "down", "low")
+        assert judge_clear(Reading.exact(3.0, 5.5), listed) == Judgement(Verdict.PASS, 0.5, "up", "high")
+        # both are met: 0.25 deep into down, 1 deep into up
+        assert judge_clear(Reading.exact(0.75, 7.0), listed) == Judgement(Verdict.FAIL, -1.0, "up", "high")
+        assert judge_clear(Reading.exact(0.25, 6.5), listed) == Judgement(Verdict.FAIL, -0.75, "down", "low")
+    # deeper in a window that may not be there than in the one that surely is: the sure one is named
+    vague = window((2, 5, 8), (2, 5.5, 9), meaning="vague")
+    sure = window((4, 4, 4), (5, 5, 5), meaning="sure")
+    for listed in ([vague, sure], [sure, vague]):
+        found = judge_clear(Reading.exact(4.75, 6.0), listed)
+        assert (found.verdict, found.window, found.side) == (Verdict.FAIL, "sure", "low")
+        assert found.margin == pytest.approx(-4.0)
+    touched = judge_clear(Reading.exact(1.0, 2.0), [down])
+    assert touched == Judgement(Verdict.NOT_SHOWN, 0.0, "down", "low")
+
+
+def test_a_window_further_on_takes_nothing_from_the_one_that_holds_the_reading():
+    """The reading ends where the first window's edge may or may not lie; a second one further on is no gap."""
+    first, later = window((0, 0, 0), (2, 3, 4)), window((7, 7, 7), (9, 9, 9), meaning="later")
+    for listed in ([first], [first, later], [later, first]):
+        assert judge_inside(Reading.exact(1.0, 3.0), listed).verdict is Verdict.NOT_SHOWN
+        assert judge_inside(Reading.exact(1.0, 5.0), listed).verdict is Verdict.FAIL
+
+
+def test_rails_at_both_ends_of_the_axis_are_no_edges():
+    """The mirror of the open line: a window without a lower edge holds a reading however low."""
+    low_end = window(None, (-5.0, -4.8, -4.6), meaning="low end")
+    assert judge_clear(Reading.exact(-INF, -INF), [low_end]).verdict is Verdict.FAIL
+    assert judge_inside(Reading.exact(-INF, -6.0), [low_end]).verdict is Verdict.PASS
+    railed = Window("low end", Edge(-INF, -INF, -INF), low_end.upper, 1.0, "measured", "idle")
+    assert railed.stated() == (-INF, -4.8)
+    assert railed.guaranteed() == (-INF, -5.0)
+    assert railed.largest() == (-INF, -4.6)
+    assert judge_inside(Reading.exact(-INF, -6.0), [railed]) == judge_inside(Reading.exact(-INF, -6.0), [low_end])
+
+
+def test_stated_edges_are_those_of_the_file():
+    assert UP.stated() == (1.0, 3.0)
+    assert window(None, (2, 3, 4)).stated() == (-INF, 3)
+    assert window((2, 3, 4), None).stated() == (3, INF)
+    assert window((2, 3, 4), None).guaranteed() == (4, INF)
+    assert window((2, 3, 4), None).largest() == (2, INF)
+    assert window(None, (2, 3, 4)).largest() == (-INF, 4)
+
+
+@pytest.mark.parametrize("place", range(3))
+def test_an_edge_that_is_no_number_is_told_as_such(place):
+    """Whichever of the three it is: "not nan" helps more than an order that does not hold."""
+    numbers = [1.0, 2.0, 1.5]
+    numbers[place] = math.nan
+    with pytest.raises(ValueError, match="must be a number, not nan"):
+        Edge(*numbers)
+    with pytest.raises(ValueError, match="low <= nominal <= high, not 1.0, 3.0, 2.0"):
+        Edge(1.0, 2.0, 3.0)
+    assert Edge(1.0, 1.0, 1.0).exists and not Edge(1.0, INF, INF).exists
+
+
+def test_the_attained_part_may_leave_the_bound_by_rounding_only():
+    """Two ways to the same end differ in the last digits; a millionth is a mistake."""
+    inside = Reading(1000.0, 2000.0, 1000.0 - 1e-7, 2000.0 + 1e-7)
+    assert inside.is_settled
+    for wrong in ((1000.0, 2000.0, 1000.0 - 1e-3, 2000.0), (1000.0, 2000.0, 1000.0, 2000.0 + 1e-3)):
+        with pytest.raises(ValueError, match="within its outer bound"):
+            Reading(*wrong)
+    with pytest.raises(ValueError, match="within its outer bound"):
+        Reading(INF, INF, 5.0, INF)
+
+
+@pytest.mark.parametrize("place", range(4))
+def test_any_end_that_is_no_number_makes_a_reading_unsettled(place):
+    ends = [0.0, 4.0, 1.0, 3.0]
+    assert Reading(*ends).is_settled
+    ends[place] = math.nan
+    assert not Reading(*ends).is_settled
+    turned = [4.0, 0.0, 3.0, 1.0]  # nothing is asked of the other ends, there is no reading
+    turned[place] = math.nan
+    assert not Reading(*turned).is_settled
+
+
+def test_a_window_without_width_is_refused():
+    with pytest.raises(ValueError, match="lower edge 2 is not below upper edge 2"):
+        window((2, 2, 2), (2, 2, 2))
+
+
+def test_the_slack_for_rounding_is_that_of_the_larger_end():
+    """A span from zero has rounding of the size of its other end."""
+    assert Reading(0.0, 2000.0, 0.0, 2000.0 + 1e-7).is_settled
+    assert Reading(-2000.0, 0.0, -2000.0 - 1e-7, 0.0).is_settled
+    with pytest.raises(ValueError, match="low end is above its high end"):
+        Reading(2.0, 1.0, 1.2, 1.3)
+
+
+@pytest.mark.parametrize("made", [UP, UP.lower, Reading.exact(1.0, 2.0), judge_inside(None, [UP])])
+def test_what_was_judged_cannot_be_changed_afterwards(made):
+    name = dataclasses.fields(made)[0].name
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        setattr(made, name, None)
+
+
+@pytest.mark.parametrize(("low", "high"), [(0.9, 0.9), (3.1, 3.1), (0.9, 2.0), (2.0, 3.1), (0.9, 3.1)])
+def test_a_reading_that_touches_the_largest_extent_is_not_shown(low, high):
+    """With the edges at their furthest it lies inside; a hair further out it cannot."""
+    assert judge_inside(Reading.exact(low, high), [UP]).verdict is Verdict.NOT_SHOWN
+    if low == 0.9:
+        assert judge_inside(Reading.exact(low - 1e-6, high), [UP]).verdict is Verdict.FAIL
+    if high == 3.1:
+        assert judge_inside(Reading.exact(low, high + 1e-6), [UP]).verdict is Verdict.FAIL
+
+
+def test_a_window_that_is_sure_at_one_point_only_is_met_by_nothing():
+    """Lower edge up to 2, upper edge from 2 on: only 2 itself is sure to lie inside, and touching is no fail."""
+    point = window((0, 1, 2), (2, 3, 4))
+    assert judge_clear(Reading.exact(1.0, 3.0), [point]).verdict is Verdict.NOT_SHOWN
+    hair = window((0, 1, 1.999), (2, 3, 4))
+    assert judge_clear(Reading.exact(1.0, 3.0), [hair]).verdict is Verdict.FAIL

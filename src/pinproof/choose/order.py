@@ -63,4 +63,5 @@ def tie_key(problem: Problem, choice: Sequence[int]) -> tuple[int, tuple[int, ..
     """Sort key among choices tied in full: smaller is taken."""
     chosen = [variable.candidates[index] for variable, index in zip(problem.variables, choice, strict=True)]
     parts = {part for each in chosen for part in each.parts}
-    return len(parts), tuple(sorted(-each.rarity for each in chosen)), tuple(each.ohm for each in chosen)
+    rarest_first = tuple(sorted((each.rarity for each in chosen), reverse=True))
+    return len(parts), rarest_first, tuple(each.ohm for each in chosen)

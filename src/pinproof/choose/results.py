@@ -129,6 +129,13 @@ class Choice:
         """Design path to nominal ohms."""
         return {each.path: each.ohm for each in self.resistors}
 
+    @property
+    def told(self) -> tuple[SituationMargin, ...]:
+        """The margins worth telling, smallest first: the tightest, what asks for a meaning, and what does not hold."""
+        tightest = self.margins[:1]
+        rest = (each for each in self.margins[1:] if each.meaning or each.verdict.rank < Verdict.WOULD_HOLD.rank)
+        return (*tightest, *rest)
+
 
 def changes_for(choice: Choice) -> dict[str, str]:
     """Design path to text, as `pinproof.design.edit.set_values` takes it."""
