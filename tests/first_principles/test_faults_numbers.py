@@ -110,3 +110,22 @@ def test_an_edge_at_zero_is_no_edge() -> None:
     below = dictionary((window, 'meaning = "up"\nhigh = "30 %"'))
     assert dictionary((window, 'meaning = "up"\nlow = "0 %"\nhigh = "30 %"')) == below
     assert dictionary((window, 'meaning = "up"\nlow = "5 %"\nhigh = "30 %"')) != below
+
+
+# two windows of one meaning
+
+
+@pytest.mark.parametrize(("second_from", "is_sure"), [("24 %", False), ("27 %", True)])
+def test_a_command_is_surely_lost_only_where_a_truck_reads_beyond_all_its_windows(
+    second_from: str, is_sure: bool
+) -> None:
+    """333 Ω ± 20 % behind 1 kΩ is 21.0 to 28.6 %. With windows of 20 to 26 % and 24 to 30 % some trucks read above the
+    first and some below the second, none beyond both; with the second from 27 % some read between them."""
+    text = EXACT.replace("IDLE", '"100k"').replace("TOP", "")
+    text = text.replace('low = "20 %"\nhigh = "30 %"', 'low = "20 %"\nhigh = "26 %"')
+    second = f'[[line.window]]\nmeaning = "up"\nlow = "{second_from}"\nhigh = "30 %"\n'
+    text = text.replace("[[device]]", second + "[[device]]", 1)
+    text = text.replace('resistor = "333 ohm"', 'resistor = { value = "333 ohm", tolerance = "20 %" }')
+    found = line_faults(loads(text), "l")
+    opened = next(e for e in found.faults if (e.fault.site, e.fault.kind) == ("line.l.idle_resistor", "open"))
+    assert [each.sure for each in opened.lost if each.meaning == "up"] == [is_sure]

@@ -77,6 +77,34 @@ class Answer:
             out = _both(out, _joined(here))
         return out
 
+    def surely_beyond_set(
+        self, s: int, k: int, windows: Sequence[int], extents: Sequence[tuple[float, float]]
+    ) -> tuple[Interval, ...]:
+        """Conductances with which some truck surely reads outside all of these windows at once.
+
+        That one truck reads above the first window and another below the second does not show that any reads outside
+        both. It is shown where a truck reads above, or below, all of them, or where the readings reach from one side of
+        a gap to the other: they hang together, so some truck reads in the gap.
+
+        Parameters
+        ----------
+        extents : sequence of (low, high)
+            Of these windows at their surest, in the reading space.
+        """
+        count = self.low_p.shape[-1] // 2
+        order = sorted(range(len(windows)), key=lambda i: extents[i])
+        found: list[Interval] = []
+        for cut in range(len(order) + 1):
+            under, over = order[:cut], order[cut:]  # windows under the reading, windows over it
+            if under and over and max(extents[i][1] for i in under) >= min(extents[i][0] for i in over):
+                continue
+            out: tuple[Interval, ...] = ((0.0, np.inf),)
+            for side, those in (("high", under), ("low", over)):
+                for i in those:
+                    out = _both(out, _joined(self._pieces(s, k, count + windows[i], 1, side)))
+            found += out
+        return _joined(found)
+
     def _pieces(self, s: int, k: int, level: int, bound: int, side: str) -> tuple[Interval, ...]:
         p = float(getattr(self, f"{side}_p")[bound, s, k, level])
         q = float(getattr(self, f"{side}_q")[bound, s, k, level])

@@ -162,7 +162,7 @@ def _lost(asked: Questions, answer: Answer) -> tuple[Lost, ...]:
         outer = answer.beyond_set(s, k, windows)
         if not outer:
             continue
-        inner = answer.beyond_set(s, k, windows, 1)
+        inner = answer.surely_beyond_set(s, k, windows, [asked.windows[w].guaranteed() for w in windows])
         found = severities(outer, inner) if answer.severity else None
         operated = asked.situations[s].operated
         out.append(Lost(need.means, block.key_state, block.space.name, operated, found, bool(inner)))
