@@ -176,6 +176,11 @@ positions = ["two"]
         text,
     )
     assert laid(text).fuses[0].running_a == pytest.approx(both / 2)
+    assert not [one for one in laid(text).findings if one.code == "never-on"]
+    never = swap('high_side = ["in_two"]', 'high_side = ["in_two"]\nlow_side = ["in_one"]', text)
+    told = [one for one in laid(never).findings if one.code == "never-on"]
+    assert [(one.verdict, one.path) for one in told] == [("fail", "load.lamp_right")]
+    assert "lamp_right can never be on" in told[0].text
 
 
 def test_a_pair_joint_cuts_a_net_into_ways_and_no_wire_lies_in_its_run():

@@ -360,12 +360,14 @@ def sums_of(p: Power, copper: Copper) -> Sums:
         running[feed] = wt.together_a([(amps[n], needs[n]) for n in mine], devices)
         peaks[feed] = []
         for name in mine:
-            others, most = [(amps[n], needs[n]) for n in mine if n != name], Fraction(0)
+            others, most, can_be_on = [(amps[n], needs[n]) for n in mine if n != name], Fraction(0), False
             for where in itertools.product(*devices.values()):
                 at = dict(zip(devices, where, strict=True))
                 if all(any(at[d] in ps for d, ps in clause) for clause in needs[name]):
                     most = max(most, wt.together_a(others, {d: (position,) for d, position in at.items()}))
-            peaks[feed].append((p.loads[name]["inrush"] * amps[name] + most, p.loads[name]["time"]))
+                    can_be_on = True
+            if can_be_on:  # two switches of one lever that never close together: nothing flows, no inrush either
+                peaks[feed].append((p.loads[name]["inrush"] * amps[name] + most, p.loads[name]["time"]))
         chosen[feed] = wt.fuse_for(running[feed], peaks[feed]) if text == "to choose" else Fraction(text.split()[0])
     return Sums(amps, wire_a, carried, running, peaks, chosen)
 

@@ -104,6 +104,7 @@ def lay_out(truck: Truck, *, sizes: Sequence[Size] | None = None) -> Harness:
         *found.findings,
         *notes.load_notes(loads),
         *notes.carry_notes(truck, currents, wires),
+        *notes.never_on(currents),
         *notes.line_notes(truck, nets, drawn, currents, wires, ways, line_a),
         *notes.resistor_notes(resistors),
         *notes.stock_notes(stock),

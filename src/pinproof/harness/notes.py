@@ -163,6 +163,17 @@ def all_on() -> Finding:
     return Finding("all-on", None, "harness", text)
 
 
+def never_on(currents: Currents) -> Iterator[Finding]:
+    """Loads and coils that no position of the levers turns on: two of their switches never close together."""
+    if currents.all_on:
+        return
+    for number, one in enumerate(currents.consumers):
+        if one.kind != "line" and not currents.on[:, number].any():
+            text = f"{one.id} can never be on: no position of the levers closes all its switches at once."
+            cure = "Correct where its switches close, or its `high_side` and `low_side`."
+            yield Finding("never-on", "fail", f"{'relay' if one.kind == 'coil' else 'load'}.{one.id}", text, cure)
+
+
 def carry_notes(truck: Truck, currents: Currents, wires: Sequence[Wire]) -> Iterator[Finding]:
     """Switches, relay contacts and terminals that carry more than is stated for them."""
     through = {feed.id: feed.through for feed in truck.feeds}
