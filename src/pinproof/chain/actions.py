@@ -82,7 +82,7 @@ def _all(truck: Truck, proof: TruckProof, drawer: Drawer | None) -> Iterator[Act
         yield from _feeding(truck, line, each, seen[line.id])
         yield from _judging(truck, line)
     for line, each in pairs:
-        yield from _wanted(line)
+        yield from _wanted(truck, line)
         yield from _to_choose(truck, line, each)
     for line, each in pairs:
         yield from _failing(truck, line, each)
@@ -273,10 +273,10 @@ def _judging(truck: Truck, line: Line) -> Iterator[Action]:
     )  # fmt: skip
 
 
-def _wanted(line: Line) -> Iterator[Action]:
+def _wanted(truck: Truck, line: Line) -> Iterator[Action]:
     if not line.free:
         return
-    measure = measure_of(f"line.{line.id}.window.each-meaning")
+    measure = measure_of(f"line.{line.id}.window.each-meaning", truck)
     assert measure is not None
     yield Action(
         f"Find out what the pin wants for {line.id}: the maker's list, else by potentiometer. {measure.how}",

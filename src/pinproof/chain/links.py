@@ -249,8 +249,8 @@ def _reading(proof: LineProof) -> tuple[Verdict, str]:
     row = proof.worst
     assert row is not None
     count = len({each.operated for each in proof.situations})
-    held = sum(each.verdict.rank >= Verdict.WOULD_HOLD.rank for each in proof.situations)
-    where = "" if held == len(proof.situations) else f" {len(proof.situations) - held} do not hold."
+    failing = {each.operated for each in proof.situations if each.verdict.rank < Verdict.WOULD_HOLD.rank}
+    where = f" {len(failing)} {'does' if len(failing) == 1 else 'do'} not hold." if failing else ""
     return worst(each.verdict for each in proof.situations), f"{count} situations.{where} Closest: {row_words(row)}"
 
 

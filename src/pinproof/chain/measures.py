@@ -8,7 +8,7 @@ Sources: the measurements and minutes are common practice, no source. "Fuse ever
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pinproof.design.model import Truck
 from pinproof.design.pull_words import Side, pull_measurement, pull_measurement_of
@@ -20,6 +20,9 @@ METER = "multimeter"
 LIVE_OHMS = "Ohms only on dead, unplugged parts: battery negative off, wait until the controller sleeps (10 min)."
 RUNNING = "Engine running: wheels chocked, brake on; leads, sleeves and hands clear of fan, belts and exhaust."
 FUSED = "Fuse the test lead with 1 A. Never put a supply straight on the pin. Touch ground before you touch the pin."
+
+ON_LINE = "Write it on the [[line]] {id}:"
+ON_CONTACT = "Write it on its [[contact]]:"
 
 BARE_PIN = "Touch ground before you touch the pin (static). Do not bridge two pins or spread the terminal."
 
@@ -47,11 +50,13 @@ _CONTACT = {
         "contact resistance of {id}, pressed", "switch",
         "Unplug the switch. Press {id} twenty times, read the ohms across the contact each time; write in the highest.",
         5, (METER,), LIVE_OHMS,
+        (ON_CONTACT, 'closed = { low = "0 ohm", high = "… ohm", basis = "measured" }'),
     ),
     "open": Measure(
         "leakage across {id}, not pressed", "switch",
         "Unplug the switch. Read the ohms across {id} not pressed, dry and after a hose-down; write in the lowest.",
         15, (METER, "water"), LIVE_OHMS,
+        (ON_CONTACT, 'open = { value = "… kohm", basis = "measured" }'),
     ),
     "bounce": Measure(
         "bounce of {id}", "switch", "Ask the switch's maker, or see it on an oscilloscope.", 30, ("oscilloscope",)
@@ -61,34 +66,37 @@ _LINE = {
     "wire": Measure(
         "resistance of the coded wire", "wire",
         "Unplug both ends. Read the ohms of the coded wire end to end, less what the joined leads show.",
-        5, (METER, "long test lead"), LIVE_OHMS,
+        5, (METER, "long test lead"), LIVE_OHMS, (ON_LINE, 'wire = { value = "… ohm", basis = "measured" }'),
     ),
     "source_wire": Measure(
         "resistance of the switches' common wire", "wire",
         "Unplug both ends. Read the ohms of the common wire end to end, less what the joined leads show.",
-        5, (METER, "long test lead"), LIVE_OHMS,
+        5, (METER, "long test lead"), LIVE_OHMS, (ON_LINE, 'source_wire = { value = "… ohm", basis = "measured" }'),
     ),
     "leak_to_ground": Measure(
         "leakage from the coded wire to ground", "wire",
-        "Controller unplugged, coder fuse out. Read the ohms from coded wire to chassis, dry and after a hose-down.",
-        15, (METER, "water"), LIVE_OHMS,
+        "Controller unplugged, coder fuse out. Read the ohms from coded wire to chassis, dry and after a hose-down; "
+        "the lowest counts.",
+        15, (METER, "water"), LIVE_OHMS, (ON_LINE, 'leak_to_ground = { value = "… kohm", basis = "measured" }'),
     ),
     "leak_to_supply": Measure(
         "leakage from the coded wire to a supply", "wire",
         "Controller unplugged, coder fuse out. Read the ohms from the coded wire to each supply wire in its plugs, dry "
-        "and after a hose-down.",
-        15, (METER, "water"), LIVE_OHMS,
+        "and after a hose-down; the lowest counts.",
+        15, (METER, "water"), LIVE_OHMS, (ON_LINE, 'leak_to_supply = { value = "… kohm", basis = "measured" }'),
     ),
     "return_offset": Measure(
         "ground offset between the switches and the controller", "wire",
         "Engine running, fans, pumps and lights on. Read the millivolts from the switches' ground to the controller's "
         "ground; write in lowest and highest.",
         10, (METER, "long test lead"), RUNNING,
+        (ON_LINE, 'return_offset = { low = "… V", high = "… V", basis = "measured" }'),
     ),
     "feed_drop": Measure(
         "volts lost in the switches' feed", "wire",
         "Loads on, a button pressed. Read the volts from the controller's supply pin to the switches' supply side.",
         10, (METER, "long test lead"), f"{RUNNING} Fuse the test lead with 1 A.",
+        (ON_LINE, 'feed_drop = { low = "0 V", high = "… V", basis = "measured" }'),
     ),
     "series_diode": Measure(
         "volts across the series diode", "wire", "A button pressed: read the volts across the diode, cold and hot.",
@@ -114,6 +122,7 @@ _SUPPLY = Measure(
     "supply at the controller", "pin",
     "Meter on min/max at the controller's supply pins: start, idle, every load on, one short drive.",
     20, ("multimeter with min/max",), f"{RUNNING} A second person reads the meter while driving.",
+    ("Write it under [supply]:", '{key} = { low = "… V", high = "… V", basis = "measured" }'),
 )  # fmt: skip
 _MEANING = Measure(
     "edges of {id}", "meaning",
@@ -122,7 +131,8 @@ _MEANING = Measure(
     "downwards for each edge.",
     40, (METER, "10 kΩ potentiometer and 220 Ω", "whatever shows the controller's reading"), FUSED,
     (
-        "Write them at its [[line.window]]; an edge that is not there is left out:",
+        "`pinproof learn FILE --pot` guides the turns and writes the windows. By hand write them at the "
+        "[[line.window]]; an edge that is not there is left out:",
         'low = "… ohm"', 'high = "… ohm"', 'found = "substitution"', 'basis = "measured"',
         "A line has windows or targets: where [[line.target]] stands, every meaning gets its window, and the targets, "
         'or windows = "free", go out.',
@@ -147,7 +157,7 @@ def measure_of(path: str, truck: Truck | None = None) -> Measure | None:
     """
     head, *rest = path.split(".")
     if head == "supply":
-        return _SUPPLY
+        return _named(_SUPPLY, "", rest[0] if rest else "run")
     if head in ("temperature", "place"):
         return _TEMPERATURE
     if len(rest) < 2:
@@ -160,7 +170,7 @@ def measure_of(path: str, truck: Truck | None = None) -> Measure | None:
     if head == "input":
         return _named(_INPUT.get(key), owner, key)
     if head == "line" and key in ("window", "target") and len(rest) >= 3:
-        return _named(_MEANING, rest[2], key)
+        return _named(_edges(truck, owner), rest[2], key)
     if head == "line" and key == "element" and len(rest) >= 3:
         return _named(_RESISTOR, rest[2], "element")
     if head == "line" and key in ("idle_resistor", "top_resistor", "end_resistor"):
@@ -179,10 +189,25 @@ def _pull(owner: str, key: str, truck: Truck | None) -> Measure:
     return Measure(name, "pin", found.what, found.minutes, found.tools, found.caution, found.how)
 
 
+def _edges(truck: Truck | None, line: str) -> Measure:
+    """How edges are found; with the truck, on the side that its line is switched to."""
+    if truck is None:
+        return _MEANING
+    stated = truck.line(line)
+    if stated.form == "divider":
+        return _MEANING
+    ground = stated.source_side == "return"
+    either = "switches' supply or ground wire, key on; to a supply with 220 Ω in series."
+    own = "switches' ground wire, key on." if ground else "switches' supply wire, with 220 Ω in series, key on."
+    tools = tuple("10 kΩ potentiometer" if ground and "220 Ω" in each else each for each in _MEANING.tools)
+    return replace(_MEANING, how=_MEANING.how.replace(either, own), tools=tools)
+
+
 def _named(measure: Measure | None, owner: str, key: str) -> Measure | None:
     if measure is None:
         return None
     return Measure(
         measure.name.replace("{id}", owner).replace("{key}", key), measure.link, measure.how.replace("{id}", owner),
-        measure.minutes, measure.tools, measure.caution, measure.steps,
+        measure.minutes, measure.tools, measure.caution,
+        tuple(each.replace("{id}", owner).replace("{key}", key) for each in measure.steps),
     )  # fmt: skip

@@ -351,9 +351,8 @@ def choice_words(found: Choice) -> str:
     if found.advice:
         parts += ["", table(rows, ("where", "value", "part", "bands", "code"))]
     rows_of = {(row.key_state, row.space, row.operated): row for row in found.proof.situations}
-    told = [each for each in found.margins if each.meaning or each.verdict.rank < Verdict.WOULD_HOLD.rank]
     margins = []
-    for each in told[:MOST_MARGINS]:
+    for each in found.told[:MOST_MARGINS]:
         row = rows_of[each.key_state, each.space, each.operated]
         wanted = wanted_words(row, found.proof)
         margins.append(

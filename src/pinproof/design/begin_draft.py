@@ -172,6 +172,13 @@ def _drafted(text: str) -> set[tuple[str, str]]:
     return found
 
 
+def usual_units(truck: Truck) -> str:
+    """ "us" or "metric": as the driveline says; else "us" where the temperature is written in °F."""
+    if truck.drive is not None:
+        return truck.drive.units
+    return "us" if "F" in truck.temperature.text else "metric"
+
+
 def joined(paths: Sequence[str]) -> str:
     """Ids in words."""
     return ", ".join(paths[:-1]) + f" and {paths[-1]}" if len(paths) > 1 else "".join(paths)

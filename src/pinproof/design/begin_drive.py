@@ -11,6 +11,7 @@ from __future__ import annotations
 import os
 import tomllib
 
+from pinproof.design.begin_draft import usual_units
 from pinproof.design.formats import refuse_older
 from pinproof.design.load import BOM, decode, loads, read_bytes, text_hash
 from pinproof.design.messages import EditFault
@@ -18,6 +19,8 @@ from pinproof.design.model import Truck
 from pinproof.design.save import save_atomic
 
 MARK = "#[drive]"
+METRIC = '#units = "metric"        # or "us": what is printed first'
+US = '#units = "us"            # or "metric": what is printed first'
 SECTION = """\
 # The driveline, with blanks. Fill in your own numbers, then take away the # at the beginning of each line that you use
 # (not of the lines that begin like this one). docs/driveline.md tells what is computed from it.
@@ -100,8 +103,8 @@ SECTION = """\
 """
 
 
-def with_drive_section(text: str, file: str = "<text>") -> str:
-    """The text of a design file with the section at its end.
+def with_drive_section(text: str, file: str = "<text>", units: str | None = None) -> str:
+    """The text of a design file with the section at its end; `units` "us" or "metric", None as `usual_units` has it.
 
     Raises
     ------
@@ -110,14 +113,18 @@ def with_drive_section(text: str, file: str = "<text>") -> str:
     EditFault
         It has a driveline, or the section, already.
     """
-    if loads(text, file).drive is not None:
+    truck = loads(text, file)
+    if truck.drive is not None:
         raise EditFault(file, "drive", "It has a [drive] table already. Edit that.")
     refuse_older(tomllib.loads(text.removeprefix(BOM)), file, "drive")
     if MARK in text:
         raise EditFault(file, "drive", "The section with blanks is there already. Fill it in and take away the #.")
     eol = "\r\n" if "\r\n" in text else "\n"
     gap = "" if text.endswith(("\n", "\r\n")) else eol
-    return text + gap + eol + SECTION.replace("\n", eol)
+    section = SECTION
+    if (units or usual_units(truck)) == "us":
+        section = section.replace(METRIC, US)
+    return text + gap + eol + section.replace("\n", eol)
 
 
 def begin_drive(path: str | os.PathLike[str]) -> Truck:

@@ -13,12 +13,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from pinproof.design.begin_draft import ASK, Draft, joined
+from pinproof.design.begin_draft import ASK, Draft, joined, usual_units
 from pinproof.design.locate import Path
 from pinproof.design.model import Device, Input, Line, Resistor, Truck
 
 TAPE = "along the way the wires will lie, with its bends: a string, then a tape"
 LIVE = ["run", "crank"]
+"""Key states of a drafted feed; `draft_crank` asks for the second where the file has the first only."""
 
 
 @dataclass(frozen=True)
@@ -30,8 +31,8 @@ class Power:
     place: str
 
 
-def with_harness_draft(text: str, file: str = "<text>") -> str:
-    """The text of a design file with a draft of its harness.
+def with_harness_draft(text: str, file: str = "<text>", units: str | None = None) -> str:
+    """The text of a design file with a draft of its harness; `units` "us" or "metric", None as `usual_units` has it.
 
     Raises
     ------
@@ -48,12 +49,14 @@ def with_harness_draft(text: str, file: str = "<text>") -> str:
         "like this one are words. Lines of the same kind were put into tables above. Then: pinproof harness FILE. "
         "docs/harness.md tells what each key means."
     )
-    units = truck.drive.units if truck.drive is not None else "metric"
     draft.head("harness")
-    draft.put("sizes", "AWG" if units == "us" else "mm2", 'wires by gauge: "AWG", by area: "mm2"')
+    draft.put(
+        "sizes", "AWG" if (units or usual_units(truck)) == "us" else "mm2", 'wires by gauge: "AWG", by area: "mm2"'
+    )
     draft.put("insulation", ASK, 'as printed on new cable, such as "125 °C"')
     pods = [_device(draft, number, device) for number, device in enumerate(truck.devices)]
     boxes = _controllers(draft)
+    draft_crank(draft)
     power = draft_power(draft)
     _lines(draft, power)
     _key_and_box(draft, power, boxes)
@@ -121,6 +124,13 @@ def _controllers(draft: Draft) -> dict[str, str]:
     return found
 
 
+def draft_crank(draft: Draft) -> None:
+    """The supply while the starter turns, which drafted feeds refer to; for the inhibit's draft too."""
+    if draft.truck.supply.crank is None:
+        draft.into(("supply",), "crank", {"low": ASK, "high": ASK, "basis": "measured"},
+                   "volts at the battery while the starter turns: meter on min/max")  # fmt: skip
+
+
 def draft_power(draft: Draft) -> Power:
     """Battery stud, ground stud and main feed, as far as the file has none; for the inhibit's draft too."""
     truck = draft.truck
@@ -131,7 +141,10 @@ def draft_power(draft: Draft) -> Power:
     if plus is None and draft.entry("stud", "plus"):
         draft.put("place", battery)
         draft.put("rail", "battery", "battery plus, where the rings lie")
-    if feed is not None or frame is not None:
+    key = next((each.place for each in truck.devices if each.id == "key" and each.place is not None), None)
+    if key is not None:
+        dash = key
+    elif feed is not None or frame is not None:
         dash = feed.place if feed is not None else frame.place if frame is not None else ""
     else:
         dash = _place(draft, "dash", "fuses and key switch", inside=True)

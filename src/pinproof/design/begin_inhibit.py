@@ -11,7 +11,7 @@ from __future__ import annotations
 import itertools
 
 from pinproof.design.begin_draft import ASK, Draft
-from pinproof.design.begin_harness import draft_contact, draft_key, draft_power
+from pinproof.design.begin_harness import draft_contact, draft_crank, draft_key, draft_power
 from pinproof.design.model import Device, Truck
 
 USUAL = ("P", "R", "N", "D")
@@ -29,7 +29,6 @@ def with_inhibit_draft(text: str, file: str = "<text>") -> str:
         It has an [inhibit], or a draft of one, already.
     """
     draft = Draft(text, file, "inhibit")
-    truck = draft.truck
     draft.say(
         "The start inhibit, drafted from what this file says: where the engine may be cranked, and by which circuit. "
         'Replace each "?", change what is different in your truck, and take away the # at the beginning of each line '
@@ -38,9 +37,7 @@ def with_inhibit_draft(text: str, file: str = "<text>") -> str:
         "Before any test: wheels chocked, brake held, driven wheels off the ground, fuel or ignition dead, nobody "
         "under or before the truck.",
     )
-    if truck.supply.crank is None:
-        draft.into(("supply",), "crank", {"low": ASK, "high": ASK, "basis": "measured"},
-                   "volts at the battery while the starter turns: meter on min/max")  # fmt: skip
+    draft_crank(draft)
     power = draft_power(draft)
     lever, positions = _lever(draft)
     draft_key(draft, power)

@@ -21,7 +21,8 @@ from pinproof.driveline.results import DriveSums, Lead, Pulses, Setting
 from pinproof.driveline.span import Span
 from pinproof.driveline.stated import around_m, drive_of
 from pinproof.driveline.tyre import rolled
-from pinproof.quantities import plain_number
+from pinproof.errors import QuantityFault
+from pinproof.quantities import format_value, parse, plain_number
 
 PLACE = {
     "output": "on the output shaft",
@@ -341,13 +342,23 @@ def _of_the_design(truck: Truck) -> dict[str, tuple[str, str]]:
     return found
 
 
+def _with_unit(text: str, kind: str) -> str:
+    """As the file has it; "2.88k" with the ohms that it means."""
+    if kind != "ohm":
+        return text
+    try:
+        return format_value(parse(text, "resistance"), "resistance", digits=5)
+    except QuantityFault:  # such as "open"
+        return text
+
+
 def _codes(line: Line) -> str:
     parts = []
     for window in line.windows:
-        ends = [text for text in (window.low_text, window.high_text) if text]
+        ends = [_with_unit(text, window.kind) for text in (window.low_text, window.high_text) if text]
         words = " to ".join(ends) if len(ends) == 2 else f"{'from' if window.low is not None else 'up to'} {ends[0]}"
         parts.append(f"{window.meaning} {words}")
-    parts += [f"{target.meaning} about {target.text}" for target in line.targets]
+    parts += [f"{target.meaning} about {_with_unit(target.text, target.kind)}" for target in line.targets]
     return ", ".join(parts)
 
 

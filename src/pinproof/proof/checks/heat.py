@@ -226,7 +226,7 @@ def _loud(branch: Branch, hot: Sequence[Hot], temp_c: float) -> Finding:
     text = (
         f"{_large(parameter(branch.id))} ({format_value(branch.nominal_ohm, 'resistance')}) takes"
         f" {_watts(worst.power_w)}: {worst.case.words}, {situation_words(worst.operated)}. A quarter-watt part {burns}:"
-        f" it carries {_watts(quarter_w)} at {format_value(temp_c, 'temperature')}."
+        f" it carries {_watts(quarter_w)} at {format_value(temp_c, 'temperature', digits=3)}."
     )
     body_w = smallest_body_w(max(use.power_w, fault.power_w), temp_c)
     normal = max((one for one in hot if one.case.key == "run"), key=lambda one: one.power_w)

@@ -8,6 +8,7 @@ from typing import Any
 from pinproof.chain.actions import Action as Deed
 from pinproof.chain.links import Chain, Link
 from pinproof.chain.measures import link_of, measure_of
+from pinproof.design import Truck
 from pinproof.pack.sentences import headline
 from pinproof.web.page import Action, Ask, Done, Page, Parameter
 
@@ -33,7 +34,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
         deed = next(
             (each for each in chain.actions if any(link_of(path) == link.name for path in each.parameters)), None
         )
-        rows.append({"link": link, "pages": behind, "next": _next(link, deed), "state": _state(link)})
+        rows.append({"link": link, "pages": behind, "next": _next(ask.truck, link, deed), "state": _state(link)})
     return {
         "chain": chain, "rows": rows, "headline": headline(chain.proof, proof.rests_on),
         "verdicts": {each.name: _state(each) for each in chain.links},
@@ -45,12 +46,12 @@ def _state(link: Link) -> str:
     return str(link.verdict) if link.built else "missing"
 
 
-def _next(link: Link, deed: Deed | None) -> str:
+def _next(truck: Truck, link: Link, deed: Deed | None) -> str:
     """The next thing to do for one link: an action of the chain, or how its weakest number is measured."""
     if deed is not None:
         return deed.what
     for each in link.rests_on:
-        measure = measure_of(each.parameter)
+        measure = measure_of(each.parameter, truck)
         if measure is not None:
             return f"{measure.how} Takes {measure.minutes} min."
     return ""

@@ -25,7 +25,6 @@ from pinproof.errors import NoSolution, QuantityFault
 from pinproof.pack.sentences import headline
 from pinproof.proof.results import margin_percent
 from pinproof.quantities import format_value, parse
-from pinproof.verdict import Verdict
 from pinproof.web.finding import Finding
 from pinproof.web.page import Action, Ask, Done, Page, Parameter
 from pinproof.web.pages.saving import conflict
@@ -170,7 +169,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
 
 def _told(found: Choice) -> Mapping[str, Any]:
     rows = {(row.key_state, row.space, row.operated): row for row in found.proof.situations}
-    told = [each for each in found.margins if each.meaning or each.verdict.rank < Verdict.WOULD_HOLD.rank]
+    told = found.told
     what = "gap between two readings" if found.taught else "margin"
     unit = "of full scale" if found.taught else "of half a window"
     return {

@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from pinproof.chain.drive_report import DriveReport, drive_report, in_units
 from pinproof.chain.gear import NOTHING_SAID
-from pinproof.design.begin_drive import with_drive_section
+from pinproof.design.begin_drive import MARK, with_drive_section
 from pinproof.design.load import decode, read_bytes
 from pinproof.design.model_drive import Borrowed
 from pinproof.drawings.saw_tooth import saw_tooth
@@ -101,7 +101,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     """The chart of each range, tables, borrowed tables and the settings sheet."""
     report, unread = report_of(ask)
     if report is None:
-        return {"report": None, "nothing": NOTHING_SAID}
+        return {"report": None, "nothing": NOTHING_SAID, "begun": MARK in ask.design.text}
     sums = report.sums
     ranges = list(dict.fromkeys(row.transfer for row in sums.gears))
     charts = [
@@ -298,7 +298,7 @@ def _sheet(report: DriveReport) -> list[Mapping[str, Any]]:
 def _begin(ask: Ask) -> Done:
     """The section with blanks at the file's end; every other character as it was."""
     design = ask.design
-    text = with_drive_section(design.text, design.path.name)
+    text = with_drive_section(design.text, design.path.name, "us" if ask.settings.units == "us" else None)
     now = ask.site.workspace.write(design.name, text, ask.text("base"), "the driveline's blanks")
     return Done({"design": design.name, "hash": now.hash}, ask.address("gears"))
 

@@ -132,11 +132,16 @@ def _without_head(body: list[Any]) -> list[Any]:
     return body[1:] if body and body[0]["kind"] == "heading" else body
 
 
+def _units(ask: Ask) -> str | None:
+    """US where this browser shows US; else as the file has it."""
+    return "us" if ask.settings.units == "us" else None
+
+
 def _draft(ask: Ask) -> list[tuple[int, str]]:
     """What the draft adds, after which line; nothing where a draft is in the file already."""
     design = ask.design
     try:
-        text = with_harness_draft(design.text, design.path.name)
+        text = with_harness_draft(design.text, design.path.name, _units(ask))
     except EditFault:
         return []
     return [(at, "\n".join(lines).strip("\n")) for at, lines in added(design.text, text)]
@@ -145,7 +150,7 @@ def _draft(ask: Ask) -> list[tuple[int, str]]:
 def _begin(ask: Ask) -> Done:
     """The draft behind #; every other character as it was."""
     design = ask.design
-    text = with_harness_draft(design.text, design.path.name)
+    text = with_harness_draft(design.text, design.path.name, _units(ask))
     now = ask.site.workspace.write(design.name, text, ask.text("base"), "a draft of the harness")
     return Done({"design": design.name, "hash": now.hash}, ask.address("harness"))
 
