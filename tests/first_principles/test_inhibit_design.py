@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from math import inf
 
 import pytest
@@ -15,6 +16,9 @@ from pinproof.examples import example_path
 from pinproof.inhibit import built, prove, truth_table
 from pinproof.inhibit.from_design import prove_truck, start_circuit
 from pinproof.inhibit.reads import driver_states
+from pinproof.inhibit.results import Cell, Row, Set, StartFault
+from pinproof.inhibit.sets import Interval
+from pinproof.inhibit.words import harm_words, row_notes
 from pinproof.verdict import Verdict
 from pinproof.wiring.nets import nets_of
 
@@ -384,3 +388,23 @@ def test_the_chain_names_the_table() -> None:
     assert late[0] is Verdict.NOT_SHOWN and "P|R" in late[1]
     none = inhibit_link(loads(example_path("heron").read_text(encoding="utf-8")))
     assert none[0] is Verdict.NOT_SHOWN and "pinproof inhibit FILE --begin" in none[1]
+
+
+def test_a_detent_that_may_not_crank_says_how_many_volts_the_coil_gets_and_what_helps() -> None:
+    cell = Cell(True, "plugged", "cranks", Verdict.FAIL, (6.4, 15.0), (6.2, 14.8), True, False, False)
+    (told,) = row_notes(Row("P", False, True, (cell,), 8.52))
+    assert "as little as 6.4 V" in told and "from 8.52 V of battery on" in told and "Cure: thicker" in told
+    (told,) = row_notes(Row("P", False, True, (cell,)))
+    assert "battery on" not in told
+
+
+def test_sets_of_buttons_that_do_the_same_are_told_once() -> None:
+    ends = (Interval(0.0, 5.0, True, True),)
+    sets = [Set("D", True, (f"b{k}",), ends, ends, (), ends, ends, (), True) for k in range(11)]
+    fault = StartFault(
+        "f", "net", "bridged", "", True, "cranks in gear", tuple(sets), (), by_command=((("b0",), ends),)
+    )
+    said = harm_words(fault, ("P",))
+    assert said.count("pulls in and holds") == 1 and "with b0, b1 or 9 more sets of buttons" in said
+    few = harm_words(replace(fault, sets=tuple(sets[:2])), ("P",))
+    assert "with b0 or b1:" in few

@@ -16,10 +16,10 @@ from pinproof.design import Truck, load, loads
 from pinproof.proof import TruckProof, margin_percent, prove, resting_words
 from pinproof.proof.budgets import parameters_of, strain
 from pinproof.proof.doubts import doubt_of, shares_of
-from pinproof.verdict.doubt import USUAL_ERROR
 from pinproof.proof.prove import states_of
 from pinproof.proof.results import DriftBudget, RestsOn
 from pinproof.verdict import Verdict
+from pinproof.verdict.doubt import USUAL_ERROR
 from pinproof.wiring import line_view
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "src" / "pinproof" / "examples"

@@ -19,6 +19,7 @@ from pinproof.inhibit.sets import Severities
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 
+MOST_PRESSES = 3  # sets of buttons named where more do the same
 LEAST_LIFT_V = 1e-9  # below it a difference is rounding of the sums
 _KINDS = {
     "stuck-closed": "{site} stuck closed",
@@ -145,22 +146,33 @@ def harm_words(fault: StartFault, permitted: Sequence[str]) -> str:
             says = [f"pulls in and holds {ohms[0]}".strip()]
         if each.chatters:
             says.append("chatters")
-        pressed = " with " + " + ".join(each.operated) if each.operated else ""
+        pressed = " + ".join(each.operated)
         groups.setdefault((", ".join(says), pressed), []).append(each)
     alone = {each.position for each in gear if not each.operated}
     at_rest = {
         (say, each.position, each.request) for (say, pressed), some in groups.items() if not pressed for each in some
     }
-    parts = []
+    alike: dict[tuple[str, str], list[str]] = {}
     for (say, pressed), some in groups.items():
         if pressed and not fault.by_command and {each.position for each in some} <= alone:
             continue
         if pressed and all((say, each.position, each.request) in at_rest for each in some):
             continue  # in these digits the same as with nothing pressed
-        parts.append(f"{where_words(some)}{pressed}: {say}")
+        alike.setdefault((where_words(some), say), []).append(pressed)
+    parts = [f"{where}{_pressed_words(presses)}: {say}" for (where, say), presses in alike.items()]
     if not fault.shown:
         parts.append("not shown to happen, and not ruled out")
     return "; ".join(parts)
+
+
+def _pressed_words(presses: Sequence[str]) -> str:
+    """Sets of buttons that do the same: " with up", " with up, down or 9 more sets of buttons"; "" for none."""
+    held = [each for each in presses if each]
+    if not held:
+        return ""
+    if len(held) <= MOST_PRESSES:
+        return f" with {' or '.join(held)}"
+    return f" with {', '.join(held[: MOST_PRESSES - 1])} or {len(held) - MOST_PRESSES + 1} more sets of buttons"
 
 
 def cell_words(cell: Cell) -> str:
@@ -241,7 +253,17 @@ def row_notes(row: Row) -> tuple[str, ...]:
     out = []
     for cell in row.cells:
         if cell.wanted == "cranks" and cell.verdict is not Verdict.PASS:
-            out.append(f"{row.position}: not every truck of this file is sure to crank.")
+            least = format_value(cell.pull_v[0], "voltage", digits=3)
+            told = (
+                ""
+                if row.least_supply_v is None
+                else f" It surely pulls in from {format_value(row.least_supply_v, 'voltage', digits=3)} of battery on."
+            )
+            out.append(
+                f"{row.position}: not every truck of this file is sure to crank: before it pulls in, the coil may get "
+                f"as little as {least}.{told} Cure: thicker or shorter wires to the coil, fewer contacts in its way, or "
+                "a relay that pulls in at fewer volts."
+            )
         if cell.either:
             names = ", ".join(cell.either)
             out.append(

@@ -285,7 +285,7 @@ def _order(truck: Truck, proof: TruckProof) -> list[Block]:
         ("What", 4.0), ("Code", 1.2), ("Needed", 0.0), ("Spares", 0.0), ("Order", 0.0), ("Why", 3.0), ("For", 3.0),
     )  # fmt: skip
     body = [blocks.heading("Order list", 2)]
-    for today, caption in ((True, "Order today"), (False, "At hand, as [parts] says")):
+    for today, caption in ((True, "Order today"), (False, "See that you have")):
         rows = [
             (
                 each.what, each.code or "–", str(each.needed), str(each.spares), str(each.count), each.today or "–",

@@ -107,7 +107,7 @@ def _contacts(truck: Truck) -> list[OrderLine]:
     return [
         OrderLine(
             f"switch contact, {kind}, {action}, {material}", "", len(ids), spares_for(len(ids)),
-            "gold contacts, which shops seldom keep" if material == "gold contacts" else BY_POST, tuple(ids),
+            "gold contacts, which shops seldom keep" if material == "gold contacts" else "", tuple(ids),
         )
         for (kind, action, material), ids in groups.items()
     ]  # fmt: skip
