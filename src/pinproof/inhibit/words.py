@@ -261,8 +261,8 @@ def row_notes(row: Row) -> tuple[str, ...]:
             )
             out.append(
                 f"{row.position}: not every truck of this file is sure to crank: before it pulls in, the coil may get "
-                f"as little as {least}.{told} Cure: thicker or shorter wires to the coil, fewer contacts in its way, or "
-                "a relay that pulls in at fewer volts."
+                f"as little as {least}.{told} Cure: thicker or shorter wires to the coil, fewer contacts in its way, "
+                "or a relay that pulls in at fewer volts."
             )
         if cell.either:
             names = ", ".join(cell.either)
