@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from pinproof.logs.recording import Channel, Chunk, Finding, TimeBase
+from pinproof.logs.recording import Channel, Chunk, Finding, Skew, TimeBase
 
 RATIOS = (4.00, 2.40, 1.55, 1.15, 0.85, 0.67)
 AROUND_M = 3.00574395  # nominal circumference of the example's tyre
@@ -31,6 +31,7 @@ class Made:
     rates: Mapping[str, tuple[float, str]] = field(default_factory=dict)
     gaps: Sequence[int] = ()
     findings: tuple[Finding, ...] = ()
+    skews: tuple[Skew, ...] = ()
     unmapped: tuple[str, ...] = ()
     absent: tuple[str, ...] = ()
 
@@ -61,7 +62,7 @@ class Made:
         found = self.findings
         if gaps and not found:
             found = (Finding("gap", f"{len(gaps)} gaps.", len(gaps), gaps[0][0]),)
-        return TimeBase(rows, rows, period, 0.0, "", gaps, len(gaps), total, found)
+        return TimeBase(rows, rows, period, 0.0, "", gaps, len(gaps), total, found, self.skews)
 
     def chunks(self, roles: Sequence[str], rows: int = 262_144) -> Iterator[Chunk]:
         """Pieces that end at gaps and after `rows` rows."""

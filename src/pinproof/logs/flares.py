@@ -45,25 +45,28 @@ class FlaresOf:
     def __init__(self, ratios: Sequence[float], *, shown_late: bool = False) -> None:
         self.ratios, self.shown_late = tuple(ratios), shown_late
         self.found: list[Flare] = []
-        self._steps: list[tuple[float, float, float]] = []
+        self._steps: list[tuple[float, float, float, float]] = []  # and when the step before it came
+        self._latest_s = -math.inf
         self._after_s = limits.SHOWN_LATE_AFTER_S if shown_late else limits.FLARE_AFTER_S
 
     def expect(self, steps: Sequence[tuple[float, float, float]]) -> None:
         """Steps as (time [s], gear before, gear after)."""
-        self._steps += steps
+        for each in steps:
+            self._steps.append((*each, self._latest_s))
+            self._latest_s = each[0]
 
     def take(self, time_s: Floats, turbine: Floats, output: Floats, until_s: float) -> None:
         """Judge the steps whose time after them is over."""
         end_s = min(until_s, float(time_s[-1])) - self._after_s
         ready = [each for each in self._steps if each[0] <= end_s]
         self._steps = [each for each in self._steps if each[0] > end_s]
-        for at_s, before, after in ready:
+        for at_s, before, after, previous_s in ready:
             old, new = self.ratios[int(before) - 1], self.ratios[int(after) - 1]
             begin_s, to_s = at_s, at_s + limits.FLARE_AFTER_S
             settled_s = to_s - limits.FLARE_BESIDE_S
             if self.shown_late:
                 rows = _rows(time_s, at_s - limits.SHOWN_LATE_BEFORE_S, at_s + self._after_s)
-                stays = transit_of(time_s[rows], turbine[rows], output[rows], old, new, at_s)
+                stays = transit_of(time_s[rows], turbine[rows], output[rows], old, new, at_s, previous_s)
                 if stays is None:
                     continue
                 begin_s, settled_s, left_s = stays
@@ -80,12 +83,19 @@ def _rows(time_s: Floats, from_s: float, to_s: float) -> slice:
 
 
 def transit_of(
-    time_s: Floats, turbine: Floats, output: Floats, old: float, new: float, shown_s: float
+    time_s: Floats,
+    turbine: Floats,
+    output: Floats,
+    old: float,
+    new: float,
+    shown_s: float,
+    previous_s: float = -math.inf,
 ) -> tuple[float, float, float] | None:
     """From when a shift that a display showed at `shown_s` is looked at, when the new gear was in, and left. [s]
 
-    It is looked at from 1 s before the gear before was left, if that gear was in for so long. None where the gear
-    before or the gear after is not seen for `limits.TRANSIT_STAY_S`.
+    It is looked at from 1 s before the gear before was left, but not before that gear was in for 0.3 s. None where the
+    gear before or the gear after is not seen for `limits.TRANSIT_STAY_S`; or where the gear before is seen last before
+    `previous_s`, when the display came to it: that was another stay in it, and a third gear lay between.
     """
     if len(time_s) < 6:
         return None
@@ -101,14 +111,14 @@ def transit_of(
         return None
     left_s = begins[-1][1]
     in_s, out_s = min(each for each in ends if each[0] >= left_s)
-    if in_s - left_s > limits.TRANSIT_MOST_S:
+    if in_s - left_s > limits.TRANSIT_MOST_S or left_s < previous_s:
         return None
     whole_s = begins[-1][0]  # of the stay in the gear before, with a flare that fell back in it
     for first_s, last_s in reversed(begins[:-1]):
         if whole_s - last_s <= limits.TRANSIT_FELL_BACK_S and not any(last_s <= a < whole_s for a, _ in stays_new):
             whole_s = first_s
     looked_s = max(left_s - limits.TRANSIT_BEFORE_S, whole_s + limits.TRANSIT_BESIDE_S)
-    return min(left_s - limits.TRANSIT_BESIDE_S, looked_s), in_s, out_s
+    return min(left_s, looked_s), in_s, out_s
 
 
 def _stays(which: NDArray[np.bool_], time_s: Floats) -> list[tuple[float, float]]:

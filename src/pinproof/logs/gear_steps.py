@@ -82,9 +82,11 @@ def output_between(seen: Seen, drive: DriveSettings, step: Step) -> tuple[float,
     """Between which speeds the output surely turned at a step; NaN if nothing tells. [rpm]
 
     What is not measured is worked out from every speed that is, in both gears and all transfer ranges: around a step
-    nobody knows which of two samples came first.
+    nobody knows which of two samples came first. A gear that shows late is looked at from as long before.
     """
-    times = (step.before_s, step.first_s)
+    late_s, doubt_s = seen.shown_after_s(seen.steps_from)
+    sooner = [each for each in limits.SHOWN_LATE_SAMPLES_S if each < late_s + doubt_s + limits.SHOWN_LATE_SAMPLES_S[0]]
+    times = (step.before_s, step.first_s, *(step.before_s - each for each in sooner if late_s > 0.0))
 
     def known(role: str) -> list[float]:
         return [x for x in (seen.sampled(at, role) for at in times) if math.isfinite(x)]

@@ -91,6 +91,7 @@ FLARE_AFTER_S = 1.5
 FLARE_BESIDE_S = 0.5
 SHOWN_LATE_BEFORE_S = 3.5  # a reported gear shows a shift when it is over: what is looked at before
 SHOWN_LATE_AFTER_S = 1.2  # and after
+SHOWN_LATE_SAMPLES_S = (0.25, 0.5, 0.75, 1.0, 1.25, 1.5)  # speeds are kept from so long before it shows a shift
 TRANSIT_BESIDE_S = 0.3  # looked at, at least, before the gear was left and after the other was in
 TRANSIT_STAY_S = 0.25  # in its band for so long, a gear was in
 TRANSIT_MOST_S = 3.0

@@ -132,7 +132,11 @@ class _Look:
         if self.reported:  # speeds before a step too: after it some have changed already
             now = self.states[self.reported].runs(so_far=True)
             before = now.before_s[now.first_s >= since][:50_000]
-            found.update(before[~np.isnan(before)].tolist())
+            before = before[~np.isnan(before)]
+            found.update(before.tolist())
+            if self.reported == "gear":  # which may show a shift late
+                for sooner_s in limits.SHOWN_LATE_SAMPLES_S:
+                    found.update((before - sooner_s).tolist())
         if self.reported:
             now = self.states[self.reported].runs(so_far=True)
             drive = self.settings.drive

@@ -13,16 +13,14 @@ import bisect
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from pinproof.logs import limits
 from pinproof.logs.gear_steps import Step, is_manual, output_at
+from pinproof.logs.seen import Seen, interval_of
 from pinproof.logs.settings import Settings
 from pinproof.logs.stretches import Stretches
 from pinproof.logs.taps import Press, Way
-
-if TYPE_CHECKING:
-    from pinproof.logs.seen import Seen
 
 Outcome = Literal["held", "missed", "doubled", "reversed", "excluded"]
 _TURNS = ("", "over-speed guard", "under-speed guard", "top gear", "bottom gear", "cold")
@@ -88,6 +86,8 @@ class _Asking:
         self.gear_runs = seen.states.get(seen.steps_from)
         if self.gear_runs is None:
             self.gear_runs = seen.speeds.ratio
+        told_by = "mode" if "mode" in seen.states else "lever"
+        self.leaving_s = min(limits.LEAVING_S, interval_of(seen, told_by) + limits.STATES_APART_S)
         self.used: set[int] = set()
         self.engine_near = seen.episodes.get("near limiter")
 
@@ -275,7 +275,7 @@ class _Asking:
             return "beside a gap"
         if self._flag("limp", step.before_s - limits.LIMP_S, step.first_s):
             return "limp"
-        leaving_s = step.first_s + limits.LEAVING_S  # the state may show later than what it does
+        leaving_s = step.first_s + self.leaving_s  # the state may show later than what it does
         if not is_manual(seen, self.settings, step.before_s - limits.AFTER_ENGAGING_S, leaving_s):
             return "not in manual"
         if step.way == "up" and self.settings.at_limiter != "hold" and self._near_limiter(step.first_s):

@@ -10,7 +10,7 @@ may be missing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -63,6 +63,10 @@ class Runs:
         """`value` likewise."""
         found: list[float] = self.value.tolist()
         return found
+
+    def sooner(self, by_s: float) -> Runs:
+        """The same runs, as they were if the channel had not shown them so much later."""
+        return replace(self, before_s=self.before_s - by_s, first_s=self.first_s - by_s, last_s=self.last_s - by_s)
 
     @property
     def least_s(self) -> Floats:

@@ -20,6 +20,7 @@ from pinproof.logs.extremes import Tally
 from pinproof.logs.gear_steps import Step
 from pinproof.logs.pin import PinSeen
 from pinproof.logs.runs import Runs
+from pinproof.logs.skew_states import PARTNER as SPEEDS
 from pinproof.logs.speeds import SpeedsSeen
 from pinproof.logs.stretches import Stretches
 from pinproof.logs.taps import Press
@@ -98,6 +99,16 @@ class Seen:
         column = self.speeds.sampled.get(role)
         return math.nan if place is None or column is None else float(column[place])
 
+    def shown_after_s(self, role: str) -> tuple[float, float]:
+        """How much later than the speeds a reported gear shows a shift, and how well that is known. [s]
+
+        (0, 0) where the time base could not measure it.
+        """
+        for each in getattr(self.time_base, "skews", ()):
+            if each.role == role and each.partner == SPEEDS:
+                return each.lag_s, each.uncertainty_s
+        return 0.0, 0.0
+
     @cached_property
     def press_begins(self) -> list[float]:
         """First samples of all presses, in order."""
@@ -116,30 +127,40 @@ class Seen:
         return {at: place for place, at in enumerate(self.speeds.event_s.tolist())}
 
 
-def masked(runs: Runs, seen: Seen) -> Runs:
-    """Runs that no gap lies beside."""
+def clear_runs(runs: Runs, seen: Seen) -> Runs:
+    """Runs without the time beside gaps: what reaches into it is cut there, what lies wholly in it is left out.
+
+    Of a run that was cut, `before_s` is NaN where its begin is not seen any more, and `count` is as many samples as
+    surely fit if they come evenly. Its readings are not known one by one: the mean is that of the whole run where at
+    least half of it is left, else NaN.
+    """
     if not seen.gaps_s or not len(runs):
         return runs
-    return runs.pick(~seen.beside.meet(runs.first_s, runs.last_s))
-
-
-def clear_stretches(runs: Runs, seen: Seen) -> list[tuple[float, float]]:
-    """Runs as (from, to) without the time beside gaps at their ends; none of what lies wholly beside one. [s]
-
-    A run ends at every gap, so none lies inside.
-    """
-    found = []
-    beside = seen.beside
-    for first, last in zip(runs.first_s.tolist(), runs.last_s.tolist(), strict=True):
-        place = int(np.searchsorted(beside.end_s, first))
-        if place < len(beside) and beside.begin_s[place] <= first:
-            first = float(beside.end_s[place])
-        place = int(np.searchsorted(beside.end_s, last))
-        if place < len(beside) and beside.begin_s[place] <= last:
-            last = float(beside.begin_s[place])
-        if last > first:
-            found.append((first, last))
-    return found
+    met = seen.beside.meet(runs.first_s, runs.last_s)
+    if not met.any():
+        return runs
+    pieces = [
+        (place, first, last)
+        for place in np.flatnonzero(met).tolist()
+        for first, last in seen.beside.outside(float(runs.first_s[place]), float(runs.last_s[place]))
+    ]
+    whole = np.flatnonzero(~met)
+    source = np.concatenate([whole, np.array([each[0] for each in pieces], dtype=np.intp)]).astype(np.intp)
+    first = np.concatenate([runs.first_s[whole], [each[1] for each in pieces]])
+    last = np.concatenate([runs.last_s[whole], [each[2] for each in pieces]])
+    order = np.argsort(first, kind="stable")
+    source, first, last = source[order], first[order], last[order]
+    cut, length = met[source], runs.least_s[source]
+    count = runs.count[source]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        share = (last - first) / length
+        count = np.where(cut, np.floor(share * (count - 1.0) + 1e-9), count)
+    ends = runs.first_x[source] + runs.last_x[source]
+    inner = np.where(share >= 0.5, runs.means[source], np.nan) * (count - 2.0)
+    return Runs(
+        runs.value[source], np.where(first > runs.first_s[source], np.nan, runs.before_s[source]), first, last, count,
+        np.where(cut, inner + ends, runs.sum[source]), runs.first_x[source], runs.last_x[source], runs.overflow,
+    )  # fmt: skip
 
 
 def has_beat(seen: Seen, role: str) -> bool:

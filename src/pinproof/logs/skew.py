@@ -11,6 +11,7 @@ Sources: cross-correlation for time delay is textbook; uncertainty as the standa
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -162,18 +163,18 @@ class Pair:
 
     def skew(self, period_s: float) -> Skew | None:
         """The lag of `role` behind `partner`; None where the stretches do not tell."""
-        lags, correlations = [], []
-        for _, time_s, role, partner in self.kept:
-            found = _lag_of(time_s, role, partner, period_s)
-            if found is not None and not found.edge and found.correlation >= LEAST_CORRELATION:
-                lags.append(found.lag_s)
-                correlations.append(found.correlation)
-        if len(lags) < LEAST_STRETCHES:
-            return None
-        middle = float(np.median(lags))
-        spread = 1.4826 * float(np.median(np.abs(np.array(lags) - middle)))
-        error = max(2.0 * 1.2533 * spread / float(np.sqrt(len(lags))), 0.2 * period_s)
-        return Skew(self.role, self.partner, middle, error, len(lags), float(np.median(correlations)))
+        found = [_lag_of(time_s, role, partner, period_s) for _, time_s, role, partner in self.kept]
+        good = [each for each in found if each is not None and not each.edge and each.correlation >= LEAST_CORRELATION]
+        return skew_of(self.role, self.partner, good, period_s) if len(good) >= LEAST_STRETCHES else None
+
+
+def skew_of(role: str, partner: str, found: Sequence[Lag], period_s: float) -> Skew:
+    """The median of several lags, with its uncertainty from their spread; never below a fifth of a row."""
+    lags = np.array([each.lag_s for each in found])
+    middle = float(np.median(lags))
+    spread = 1.4826 * float(np.median(np.abs(lags - middle)))
+    error = max(2.0 * 1.2533 * spread / float(np.sqrt(len(lags))), 0.2 * period_s)
+    return Skew(role, partner, middle, error, len(lags), float(np.median([each.correlation for each in found])))
 
 
 def _carried_on(values: Floats) -> Floats:

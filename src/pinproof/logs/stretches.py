@@ -54,6 +54,17 @@ class Stretches:
         place = np.searchsorted(self.end_s, from_s)
         return (place < len(self.begin_s)) & (self.begin_s[np.minimum(place, len(self.begin_s) - 1)] <= to_s)
 
+    def outside(self, from_s: float, to_s: float) -> list[tuple[float, float]]:
+        """What of a stretch lies in none of them; pieces that have a length."""
+        found = []
+        for place in range(bisect_left(self._ends, from_s), len(self._ends)):
+            if self._begins[place] > to_s:
+                break
+            if self._begins[place] > from_s:
+                found.append((from_s, self._begins[place]))
+            from_s = max(from_s, self._ends[place])
+        return [*found, (from_s, to_s)] if to_s > from_s else found
+
     def covered_s(self, from_s: float, to_s: float) -> float:
         """How much of a stretch they cover."""
         low = int(np.searchsorted(self.end_s, from_s, side="right"))

@@ -8,7 +8,7 @@ from pinproof.logs import limits
 from pinproof.logs.checks.case import FAIL, OPEN, Case, judged, missing
 from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding
-from pinproof.logs.seen import clear_stretches
+from pinproof.logs.seen import clear_runs
 
 
 def supply(case: Case) -> LogCheck:
@@ -31,7 +31,8 @@ def supply(case: Case) -> LogCheck:
             runs = seen.episodes.get(name)
             if runs is None or (verdict is OPEN and any(f.verdict is FAIL for f in findings)):
                 continue
-            for first, last in clear_stretches(runs, seen):
+            runs = clear_runs(runs, seen)
+            for first, last in zip(runs.first_s, runs.last_s, strict=True):
                 if verdict is FAIL and last - first < limits.SUPPLY_S:
                     continue
                 text = f"The supply was outside the proof's range from {clock(first)} to {clock(last)} "
@@ -64,7 +65,8 @@ def temperature(case: Case) -> LogCheck:
             runs = seen.episodes.get(f"{role} outside")
             if runs is None:
                 continue
-            for first, last in clear_stretches(runs, seen):
+            runs = clear_runs(runs, seen)
+            for first, last in zip(runs.first_s, runs.last_s, strict=True):
                 if last - first < limits.WARMER_S:
                     continue
                 tally = seen.tallies[role]

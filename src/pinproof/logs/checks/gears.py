@@ -12,7 +12,7 @@ from pinproof.logs.checks.case import FAIL, OPEN, PASS, Case, judged, missing, s
 from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding, only_first
 from pinproof.logs.runs import joined, overlaps
-from pinproof.logs.seen import Seen, masked
+from pinproof.logs.seen import Seen, clear_runs
 
 
 def no_drive(case: Case, check: str) -> LogCheck | None:
@@ -32,15 +32,17 @@ def gear_agrees(case: Case) -> LogCheck:
     if not logs:
         return missing(case, "gear-agrees", "gear or gear_commanded", "turbine or engine", "output or road")
     findings: list[LogFinding] = []
-    known = 0.0
+    known = latest_s = 0.0
     for seen in logs:
         role = _shown(seen)
         least_s = limits.DIFFERS_S if role == "gear" else limits.DIFFERS_COMMANDED_S
-        told, ratio = seen.states[role], masked(joined(seen.speeds.sure, limits.HELD_S), seen)
+        late_s, doubt_s = seen.shown_after_s(role)
+        latest_s = max(latest_s, late_s, key=abs)
+        told, ratio = seen.states[role].sooner(late_s), clear_runs(joined(seen.speeds.sure, limits.HELD_S), seen)
         left, right, begin, end = overlaps(ratio, told)
         lasted = end - begin
         known += float(lasted[lasted > 0.0].sum())
-        differs = (lasted >= least_s) & (told.value[right] != ratio.value[left]) & (told.value[right] >= 1.0)
+        differs = (lasted - doubt_s >= least_s) & (told.value[right] != ratio.value[left]) & (told.value[right] >= 1.0)
         for place in np.flatnonzero(differs):
             is_in, says = float(ratio.value[left[place]]), float(told.value[right[place]])
             text = (
@@ -55,10 +57,13 @@ def gear_agrees(case: Case) -> LogCheck:
                            float(begin[place]), float(end[place]), {}, picture)
             )  # fmt: skip
     said = f"Reported and real gear agree over {known:.0f} s of known gears."
+    if latest_s:
+        way = "late" if latest_s > 0.0 else "early"
+        said += f" The reported gear shows {abs(latest_s) * 1000.0:.0f} ms {way}; that is taken out."
     return judged(
         "gear-agrees", findings, said, f"Only {known:.0f} s of known gears; {limits.KNOWN_LEAST_S:.0f} s are needed.",
         enough=known >= limits.KNOWN_LEAST_S, do="Where does the display take its gear from? Are the ratios right?",
-        numbers={"known_s": known, "driving_s": sum(each.speeds.driving_s for each in logs)},
+        numbers={"known_s": known, "shown_after_s": latest_s, "driving_s": sum(each.speeds.driving_s for each in logs)},
     )  # fmt: skip
 
 
@@ -101,12 +106,12 @@ def gear_slip(case: Case) -> LogCheck:
     findings: list[LogFinding] = []
     for gear in sorted(off):
         others = sum(seconds for each, seconds in inside.items() if each != gear)
-        held = sum(float(r.least_s[r.value == gear].sum()) for r in (masked(s.speeds.slipping, s) for s in logs))
+        held = sum(float(r.least_s[r.value == gear].sum()) for r in (clear_runs(s.speeds.slipping, s) for s in logs))
         if held < limits.SLIPS_S:
             continue
         seen, first, last = _longest_slip(logs, gear)
         text = f"In gear {case.gear_name(gear)} the turbine runs more than {limits.BAND * 100:.0f} % too quick for "
-        text += f"{held:.1f} s together, first from {clock(first)}."
+        text += f"{held:.1f} s together, longest from {clock(first)}."
         if gear in scaled:
             text = (
                 f"Gear {case.gear_name(gear)} is off by a steady {scaled[gear] * 100.0:+.1f} %: see driveline-numbers."
@@ -135,7 +140,7 @@ def gear_slip(case: Case) -> LogCheck:
 def _longest_slip(logs: list[Seen], gear: int) -> tuple[Seen, float, float]:
     best: tuple[Seen, float, float] | None = None
     for seen in logs:
-        runs = masked(seen.speeds.slipping, seen)
+        runs = clear_runs(seen.speeds.slipping, seen)
         mine = runs.pick(runs.value == gear)
         if len(mine):
             place = int(np.argmax(mine.least_s))
@@ -261,7 +266,8 @@ def locked_slip(case: Case) -> LogCheck:
     findings: list[LogFinding] = []
     locked = sum(each.speeds.locked_s for each in logs)
     for seen in logs:
-        runs = masked(seen.speeds.lock_slips, seen)
+        runs = clear_runs(seen.speeds.lock_slips, seen)
+        runs = runs.pick(runs.least_s >= limits.LOCKED_SLIP_S)
         for first, last in zip(runs.first_s, runs.last_s, strict=True):
             text = f"Locked, engine and turbine differ by more than {limits.LOCKED_SLIP * 100:.0f} % and "
             text += f"{limits.LOCKED_SLIP_RPM:.0f} rpm from {clock(first)} to {clock(last)}."

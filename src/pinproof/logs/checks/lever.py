@@ -14,7 +14,7 @@ from pinproof.logs.gear_steps import manual_codes
 from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import Runs, joined
-from pinproof.logs.seen import Seen, interval_of
+from pinproof.logs.seen import Seen, clear_runs, interval_of
 
 READ_LIVE = "Key on, engine off: read the code in each detent, and correct what the controller was told."
 
@@ -136,15 +136,15 @@ def manual_engages(case: Case) -> LogCheck:
             continue
         usable = True
         mode = seen.states["mode"]
-        for first, last in stays:
-            if seen.beside_gap(first, first + limits.ENGAGE_S):
-                continue
+        for first, last, cut in stays:
             if last - first < limits.ENGAGE_S + lag:
                 continue
             engaged = _first_on(mode, first - lag, last)
             taps = [tap.press.first_s for _, tap in case.taps() if _ is seen and first <= tap.press.first_s <= last]
             tap = taps[0] if taps else math.nan
             subject = f"lever in manual at {clock(first)}"
+            if cut and engaged <= first + limits.ENGAGE_S + lag:
+                continue  # it begins beside a gap: nobody saw how manual engaged
             if engaged <= first + limits.ENGAGE_S + lag:
                 judged_stays += 1
                 findings.append(
@@ -184,13 +184,13 @@ def manual_engages(case: Case) -> LogCheck:
     )  # fmt: skip
 
 
-def _stays(case: Case, seen: Seen) -> tuple[list[tuple[float, float]] | None, float]:
-    """When the lever was in manual, and how late that and `mode` may be."""
+def _stays(case: Case, seen: Seen) -> tuple[list[tuple[float, float, bool]] | None, float]:
+    """When the lever was in manual clear of gaps, whether its begin is cut off, how late that and `mode` may be."""
     codes = manual_codes(seen, case.settings)
     if "lever" in seen.states and codes:
         lever = seen.states["lever"]
         chosen = lever.pick(np.isin(lever.value, codes))
-        return list(zip(chosen.first_s.tolist(), chosen.last_s.tolist(), strict=True)), _lag(seen, "lever")
+        return _clear_of(chosen, seen), _lag(seen, "lever")
     for line_id, pin in seen.pins.items():
         if not pin.line.has_manual:
             continue
@@ -205,8 +205,14 @@ def _stays(case: Case, seen: Seen) -> tuple[list[tuple[float, float]] | None, fl
             np.ones(len(on)), on.before_s, on.first_s, on.last_s, on.count, on.sum, on.first_x, on.last_x, on.overflow
         )
         merged = joined(flat, limits.LOST_S)
-        return list(zip(merged.first_s.tolist(), merged.last_s.tolist(), strict=True)), _lag(seen, f"pin.{line_id}")
+        return _clear_of(merged, seen), _lag(seen, f"pin.{line_id}")
     return None, 0.0
+
+
+def _clear_of(runs: Runs, seen: Seen) -> list[tuple[float, float, bool]]:
+    begins = set(runs.first_list)
+    clear = clear_runs(runs, seen)
+    return [(first, last, first not in begins) for first, last in zip(clear.first_list, clear.last_list, strict=True)]
 
 
 def _lag(seen: Seen, role: str) -> float:

@@ -13,7 +13,7 @@ from pinproof.logs.gear_steps import output_between
 from pinproof.logs.log_time import clock
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import joined
-from pinproof.logs.seen import masked
+from pinproof.logs.seen import clear_runs
 
 NEVER_WEAKEN = "Correct the table before driving on. Never weaken the guard."
 
@@ -36,7 +36,7 @@ def over_speed(case: Case) -> LogCheck:
     for seen in logs:
         top = max(top, seen.tallies["engine"].highest if "engine" in seen.tallies else -math.inf)
         for name, verdict in (("engine above most", FAIL), ("engine may be above most", OPEN)):
-            runs = joined(masked(seen.episodes[name], seen), 0.5) if name in seen.episodes else None
+            runs = joined(clear_runs(seen.episodes[name], seen), 0.5) if name in seen.episodes else None
             if runs is None or (verdict is OPEN and any(f.verdict is FAIL for f in findings)):
                 continue
             for first, last, count in zip(runs.first_s, runs.last_s, runs.count, strict=True):
@@ -135,7 +135,7 @@ def limiter(case: Case) -> LogCheck:
     findings: list[LogFinding] = []
     ups = 0
     for seen in logs:
-        runs = joined(masked(seen.episodes["on limiter"], seen), 0.3) if "on limiter" in seen.episodes else None
+        runs = joined(clear_runs(seen.episodes["on limiter"], seen), 0.3) if "on limiter" in seen.episodes else None
         mode = seen.states["mode"]
         for step in seen.steps:
             quick = seen.sampled(step.first_s, "engine") > limits.FAST_ENGINE * drive.limiter_rpm[0]
@@ -180,7 +180,7 @@ def limp(case: Case) -> LogCheck:
         return missing(case, "limp", "limp")
     findings = []
     for seen in logs:
-        runs = seen.states["limp"]
+        runs = clear_runs(seen.states["limp"], seen)
         for value, first, last, count in zip(runs.value, runs.first_s, runs.last_s, runs.count, strict=True):
             if value > 0.0 and count >= 2.0:
                 text = f"Limp from {clock(first)} to {clock(last)}."

@@ -18,7 +18,7 @@ from pinproof.logs.log_time import clock
 from pinproof.logs.pin import PinSeen
 from pinproof.logs.results import LogCheck, LogFinding
 from pinproof.logs.runs import Runs, overlaps
-from pinproof.logs.seen import Seen, interval_of, masked
+from pinproof.logs.seen import Seen, clear_runs, interval_of
 from pinproof.logs.settings import LineSettings
 from pinproof.verdict import Window
 
@@ -59,8 +59,8 @@ def _rate(seen: Seen, pin: PinSeen) -> float:
 
 
 def settled(pin: PinSeen, seen: Seen) -> Runs:
-    """Runs that lasted at least the debounce time and three samples, away from gaps."""
-    runs = masked(pin.codes, seen)
+    """Runs that lasted at least the debounce time and three samples clear of gaps."""
+    runs = clear_runs(pin.codes, seen)
     return runs.pick((runs.least_s >= pin.line.greatest_debounce_s) & (runs.count >= limits.SETTLED_SAMPLES))
 
 
@@ -96,7 +96,8 @@ def pin_window(case: Case) -> LogCheck:
         return bad
     findings: list[LogFinding] = []
     for seen, pin in _pins(case):
-        runs = masked(pin.lost, seen)
+        runs = clear_runs(pin.lost, seen)
+        runs = runs.pick(runs.least_s >= limits.LOST_S)
         codes = pin.codes
         for first, last in zip(runs.first_s, runs.last_s, strict=True):
             place = int(np.searchsorted(codes.first_s, last, side="right")) - 1
