@@ -116,9 +116,14 @@ def fuse_notes(
         ambient_c = max(one.ambient_c for one in each.around)
         if rule.wire_temp_c(ambient_c, size.rated_c, FUSE_HOLDS * each.fuse_a, allowed) > size.rated_c:
             hot.setdefault(each.fuse_a, []).append(wire.id)
-    for fuse_a, names in hot.items():
-        some = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
-        text = f"At {FUSE_HOLDS:g} × {fuse_a:g} A, which the fuse may carry for minutes, {some} get above their rating."
+    if hot:
+        each_fuse = "; ".join(
+            f"behind {fuse_a:g} A " + ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
+            for fuse_a, names in sorted(hot.items(), reverse=True)
+        )
+        text = (
+            f"At {FUSE_HOLDS:g} × its rating, which a fuse may carry for minutes, wires get above theirs: {each_fuse}."
+        )
         yield Finding("fuse-hot", None, "harness", text, "A larger wire or a smaller fuse; a caution, no failure.")
 
 

@@ -296,7 +296,8 @@ def _order(truck: Truck, proof: TruckProof) -> list[Block]:
         ]  # fmt: skip
         if rows:
             body.append(blocks.table(caption, columns, rows))
-    note = "20 % spares, at least one of each. Wire, terminals, sleeves and plugs are not counted here."
+    rest = "are in the harness's parts list" if truck.harness is not None else "are not counted here"
+    note = f"20 % spares, at least one of each. Wire, terminals, sleeves and plugs {rest}."
     return [*body, blocks.para(note, soft=True)]
 
 
