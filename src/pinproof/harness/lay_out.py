@@ -154,7 +154,7 @@ def _fuse(truck: Truck, feed: Feed, currents: Currents) -> FuseChoice:
     peaks = []
     for number in members:
         one = currents.consumers[number]
-        if one.kind == "line" or stated[one.id].inrush <= 1.0:
+        if one.kind == "line" or stated[one.id].inrush <= 1.0 or not currents.on[:, number].any():
             continue
         time = stated[one.id].inrush_time
         others = [other for other in members if other != number]
