@@ -114,13 +114,14 @@ def test_enter_keeps_what_was_typed_and_never_presses_ol(browser: Any, pages_at:
         page.locator("#typed").focus()
         good = nominal_kohm(page, served.address, "shift/ohms/manual")
         page.keyboard.type(good)
+        assert page.locator("#typed").input_value() == good
         tab_to(page, '[name="unit"]')
         page.keyboard.press("ArrowRight")
         assert page.locator('[name="unit"]:checked').get_attribute("value") == "k"
         with page.expect_navigation():
             page.keyboard.press("Enter")
         kept = page.request.get(f"{served.address}/d/heron/record.json").json()["readings"]
-        assert [each["text"] for each in kept] == [f"{good}k"]
+        assert [each["text"] for each in kept] == [f"{good}k"], page.locator("main").inner_text()
 
 
 @pytest.mark.browser
