@@ -151,9 +151,16 @@ def bare(path: Path) -> float:
 
 
 def peak_mb() -> float:
-    """Most memory this process ever had; 0 where the system does not tell."""
+    """Most memory this process ever had; 0 where the system does not tell.
+
+    Linux's `ru_maxrss` begins with what the process had that started this one, so its own high water is read instead.
+    """
     if sys.platform == "win32":
         return 0.0
+    own = Path("/proc/self/status")
+    if own.exists():
+        line = next(each for each in own.read_text(encoding="ascii").splitlines() if each.startswith("VmHWM:"))
+        return int(line.split()[1]) / 1024.0
     import resource
 
     scale = 1024.0 * 1024.0 if sys.platform == "darwin" else 1024.0
