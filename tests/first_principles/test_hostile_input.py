@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import sqlite3
+import threading
 from pathlib import Path
 
 import polars as pl
@@ -473,3 +474,23 @@ def test_the_faults_named_here_are_deliberate_errors() -> None:
                  QuantityFault, RecordFault):  # fmt: skip
         assert issubclass(each, PinproofError)
     assert json.dumps("\ud800") == '"\\ud800"'
+
+
+def test_a_record_begun_by_many_at_once_is_no_stranger(tmp_path: Path) -> None:
+    """A page that judges while one saves opens the record at the same moment; none may be refused."""
+    for turn in range(25):
+        path, gate, refused = tmp_path / f"{turn}.readings.sqlite", threading.Barrier(6), []
+
+        def start(path: Path = path, gate: threading.Barrier = gate, refused: list[str] = refused) -> None:
+            gate.wait()
+            try:
+                open_record(path, "pp-many").close()
+            except RecordFault as fault:
+                refused.append(str(fault))
+
+        threads = [threading.Thread(target=start) for _ in range(6)]
+        for each in threads:
+            each.start()
+        for each in threads:
+            each.join()
+        assert refused == []

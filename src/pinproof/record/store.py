@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -335,7 +335,8 @@ def open_record(path: str | Path, design_id: str) -> Record:
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("PRAGMA foreign_keys = ON")
         _migrate(connection, where.name, design_id)
-        connection.execute("PRAGMA journal_mode = WAL")  # a disk that cannot do it stays with the older, safe way
+        with suppress(sqlite3.OperationalError):  # busy just now: whoever opens it next changes it
+            connection.execute("PRAGMA journal_mode = WAL")  # a disk that cannot do it stays with the older, safe way
     except (*_DAMAGED, RecursionError) as error:
         connection.close()
         raise RecordFault(
@@ -355,14 +356,20 @@ def _look(connection: sqlite3.Connection, where: Path, design_id: str) -> None:
     RecordFault
         It is of another design, no record at all, or from a newer version.
     """
-    name, version = where.name, _version(connection)
+    connection.execute("BEGIN")  # all of it of one state: another program may be beginning the same record
+    try:
+        version = _version(connection)
+        tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        size = where.stat().st_size
+    finally:
+        connection.execute("ROLLBACK")
+    name = where.name
     if version > VERSION:
         raise RecordFault(
             name, f"It was written by a newer pinproof (file version {version}, known up to {VERSION}).",
             "Update pinproof.",
         )  # fmt: skip
-    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    if version < 0 or (version == 0 and (tables or where.stat().st_size not in _NEW)):
+    if version < 0 or (version == 0 and (tables or size not in _NEW)):
         raise RecordFault(name, "This is a database, but no record of readings.", "Put it aside; a new one is begun.")
     if version > 0:
         _owned(connection, name, design_id)
