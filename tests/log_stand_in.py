@@ -6,17 +6,28 @@ A `Made` has what `pinproof.logs.Recording` has. `Day` builds one row after the 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
+from pinproof.design import Truck, load
+from pinproof.design.model_drive import DriveLog
+from pinproof.examples import example_path
 from pinproof.logs.recording import Channel, Chunk, Finding, Skew, TimeBase
 
 RATIOS = (4.00, 2.40, 1.55, 1.15, 0.85, 0.67)
 AROUND_M = 3.00574395  # nominal circumference of the example's tyre
 AXLE = 5.00
+
+
+def sandpiper_told() -> Truck:
+    """Sandpiper; its controller was told that code 5 is manual."""
+    found = load(example_path("sandpiper"))
+    assert found.drive is not None
+    log = replace(found.drive.log or DriveLog(), lever_manual=("5",))
+    return replace(found, drive=replace(found.drive, log=log))
 
 
 @dataclass

@@ -12,9 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pinproof.design import Truck, load
-from pinproof.design.model_drive import DriveLog
-from pinproof.examples import example_path
+from pinproof.design import Truck
 from pinproof.logs import limits, prove_log
 from pinproof.logs.blocks import Block
 from pinproof.logs.flares import FlaresOf
@@ -24,7 +22,7 @@ from pinproof.logs.seen import clear_runs
 from pinproof.logs.skew_states import PARTNER, ShiftPair
 from pinproof.logs.stretches import Stretches
 from pinproof.verdict import Verdict
-from tests.log_stand_in import RATIOS, Day, Made, many_taps
+from tests.log_stand_in import RATIOS, Day, Made, many_taps, sandpiper_told
 
 PASS, FAIL, OPEN = Verdict.PASS, Verdict.FAIL, Verdict.NOT_SHOWN
 GAP_ROW = 6000  # at 60 s of 100 Hz: beside it is from 57.99 s to 62 s
@@ -34,10 +32,7 @@ BESIDE = (57.99, 62.0)
 @pytest.fixture(scope="module")
 def truck() -> Truck:
     """Sandpiper; its controller was told that code 5 is manual."""
-    found = load(example_path("sandpiper"))
-    assert found.drive is not None
-    log = replace(found.drive.log or DriveLog(), lever_manual=("5",))
-    return replace(found, drive=replace(found.drive, log=log))
+    return sandpiper_told()
 
 
 def gapped(gaps: list[tuple[float, float]]) -> Any:

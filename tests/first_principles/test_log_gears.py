@@ -7,15 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pinproof.design import Truck, load
-from pinproof.design.model_drive import DriveLog
-from pinproof.examples import example_path
+from pinproof.design import Truck
 from pinproof.logs import prove_log
 from pinproof.logs.flares import flare_of
 from pinproof.logs.ratio import UNKNOWN, gears_of, gears_with_slip
 from pinproof.logs.shares import beat_of
 from pinproof.verdict import Verdict
-from tests.log_stand_in import RATIOS, Day, Made, many_taps
+from tests.log_stand_in import RATIOS, Day, Made, many_taps, sandpiper_told
 
 PASS, FAIL, OPEN = Verdict.PASS, Verdict.FAIL, Verdict.NOT_SHOWN
 
@@ -23,10 +21,7 @@ PASS, FAIL, OPEN = Verdict.PASS, Verdict.FAIL, Verdict.NOT_SHOWN
 @pytest.fixture(scope="module")
 def truck() -> Truck:
     """Sandpiper; its controller was told that code 5 is manual."""
-    found = load(example_path("sandpiper"))
-    assert found.drive is not None
-    log = replace(found.drive.log or DriveLog(), lever_manual=("5",))
-    return replace(found, drive=replace(found.drive, log=log))
+    return sandpiper_told()
 
 
 def verdict(truck: Truck, made: Made, check: str) -> Verdict:

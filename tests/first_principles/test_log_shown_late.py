@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from pinproof.design import Truck, load
-from pinproof.design.model_drive import DriveLog
-from pinproof.examples import example_path
+from pinproof.design import Truck
 from pinproof.logs import load_script, prove_log
 from pinproof.logs.flares import transit_of
 from pinproof.logs.line_blocks import line_blocks
 from pinproof.logs.ratio import UNKNOWN, of_one_range
 from pinproof.verdict import Verdict
-from tests.log_stand_in import RATIOS, Day, Made, many_taps
+from tests.log_stand_in import RATIOS, Day, Made, many_taps, sandpiper_told
 
 PASS, FAIL, OPEN = Verdict.PASS, Verdict.FAIL, Verdict.NOT_SHOWN
 
@@ -24,10 +21,7 @@ PASS, FAIL, OPEN = Verdict.PASS, Verdict.FAIL, Verdict.NOT_SHOWN
 @pytest.fixture(scope="module")
 def truck() -> Truck:
     """Sandpiper; its controller was told that code 5 is manual."""
-    found = load(example_path("sandpiper"))
-    assert found.drive is not None
-    log = replace(found.drive.log or DriveLog(), lever_manual=("5",))
-    return replace(found, drive=replace(found.drive, log=log))
+    return sandpiper_told()
 
 
 def late_gear(made: Made, by_s: float) -> Made:

@@ -18,6 +18,7 @@ import numpy as np
 
 from pinproof.logs.faults import LogFault, shown
 from pinproof.logs.logger_map import Entry, TimeEntry
+from pinproof.logs.parquet_probe import SET_BYTES, SLICE_ROWS
 from pinproof.logs.parquet_trial import damaged, sound
 from pinproof.logs.sniff import plain_header, split_headers
 from pinproof.logs.source import Converter, Piece, Tally, loss_of_infinite
@@ -29,9 +30,6 @@ if TYPE_CHECKING:
 
 PIECE_ROWS = 65_536
 HEAD_ROWS = 200  # that a proposal of a map looks at
-SLICE_ROWS = 4 * PIECE_ROWS
-"""Rows read at once: 46 MB of 22 channels. Fewer would open the file more often, more would not be quicker."""
-SET_BYTES = 128 * 2**20
 
 
 class ParquetSource:

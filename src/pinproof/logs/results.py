@@ -6,13 +6,12 @@ Touches: nothing.
 
 from __future__ import annotations
 
-import dataclasses
-import math
 from dataclasses import dataclass, field
 from typing import Any
 
 from pinproof.logs.limits import MOST_FINDINGS
 from pinproof.verdict import Verdict
+from pinproof.verdict.plain import fields_of, plain
 
 
 @dataclass(frozen=True)
@@ -114,21 +113,10 @@ def only_first(findings: list[LogFinding]) -> tuple[LogFinding, ...]:
 
 def as_json(result: Any) -> Any:
     """A result as plain JSON values; verdicts as their words, numbers that are none as null."""
-    if isinstance(result, Verdict):
-        return str(result)
-    if isinstance(result, bool | str | int) or result is None:
-        return result
-    if isinstance(result, float):
-        return result if math.isfinite(result) else None
     if isinstance(result, LogReport):
-        plain = {f.name: as_json(getattr(result, f.name)) for f in dataclasses.fields(result)}
+        found = fields_of(result, as_json)
         first = result.logs[0] if result.logs else None
         sources = {} if first is None else {"taps": first.taps_from, "steps": first.steps_from, "gear": first.gear_from}
-        return {"verdict": plain.pop("verdict"), **plain, "sources": sources}
-    if dataclasses.is_dataclass(result) and not isinstance(result, type):
-        return {f.name: as_json(getattr(result, f.name)) for f in dataclasses.fields(result)}
-    if isinstance(result, dict):
-        return {str(key): as_json(value) for key, value in result.items()}
-    if isinstance(result, tuple | list):
-        return [as_json(each) for each in result]
-    return float(result)
+        return {"verdict": found.pop("verdict"), **found, "sources": sources}
+    told = plain(result, as_json, infinite=False)
+    return told if told is None or isinstance(told, bool | str | int | float | list | dict) else float(told)
