@@ -13,14 +13,13 @@ import csv
 import io
 import random
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
 from tests.truth import driveline_check as dc
-from tests.truth.runner import command, run_seeds
+from tests.truth.runner import NEAR, Compared, command, run_seeds
 
-NEAR = Fraction(1, 10**9)
 UNITS: dict[str, dict[str, Fraction]] = {
     "length": {"m": Fraction(1), "in": Fraction(254, 10000), "ft": Fraction(3048, 10000)},
     "per_length": {"rev/mile": Fraction(1000, 1609344), "rev/km": Fraction(1, 1000)},
@@ -34,18 +33,8 @@ UNITS: dict[str, dict[str, Fraction]] = {
 }
 
 
-@dataclass
-class Outcome:
+class Outcome(Compared):
     """What one seed showed."""
-
-    seed: int
-    disagreements: list[str] = field(default_factory=list)
-    seen: Counter[str] = field(default_factory=Counter)
-
-    def near(self, what: str, wanted: Fraction, found: float) -> None:
-        self.seen["numbers"] += 1
-        if not abs(Fraction(found) - wanted) <= NEAR * max(abs(wanted), Fraction(1, 1000)):
-            self.disagreements.append(f"{what}: checker {float(wanted)!r}, product {found!r}")
 
     def range(self, what: str, wanted: dc.Range, found: object) -> None:
         low, value, high = found if isinstance(found, tuple) else (found.low, found.value, found.high)  # type: ignore[attr-defined]

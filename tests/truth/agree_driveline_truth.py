@@ -10,31 +10,17 @@ a closer tie than that is taken either way.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 
 from tests.truth import driveline_truth as dt
 from tests.truth import driveline_verdicts as dv
 from tests.truth.driveline_trucks import Made, make
-from tests.truth.runner import command, run_seeds
-
-NEAR = Fraction(1, 10**9)
+from tests.truth.runner import Compared, command, run_seeds
 
 
-@dataclass
-class Outcome:
+class Outcome(Compared):
     """What one seed showed."""
-
-    seed: int
-    disagreements: list[str] = field(default_factory=list)
-    seen: Counter[str] = field(default_factory=Counter)
-
-    def near(self, what: str, wanted: Fraction, found: float) -> None:
-        """Two numbers."""
-        self.seen["numbers"] += 1
-        if not abs(Fraction(found) - wanted) <= NEAR * max(abs(wanted), Fraction(1, 1000)):
-            self.disagreements.append(f"{what}: checker {float(wanted)!r}, product {found!r}")
 
     def span(self, what: str, wanted: dt.Span | dt.Box, found) -> None:  # type: ignore[no-untyped-def]
         """Two ranges with their nominals."""

@@ -8,9 +8,27 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass, field
+from fractions import Fraction
 from typing import Any
 
 MOST_SHOWN = 20
+NEAR = Fraction(1, 10**9)
+
+
+@dataclass
+class Compared:
+    """What one seed showed: every difference, and how much of what was compared."""
+
+    seed: int
+    disagreements: list[str] = field(default_factory=list)
+    seen: Counter[str] = field(default_factory=Counter)
+
+    def near(self, what: str, wanted: Fraction, found: float) -> None:
+        """Two numbers, the checker's exact one first."""
+        self.seen["numbers"] += 1
+        if not abs(Fraction(found) - wanted) <= NEAR * max(abs(wanted), Fraction(1, 1000)):
+            self.disagreements.append(f"{what}: checker {float(wanted)!r}, product {found!r}")
 
 
 def run_seeds(
