@@ -585,8 +585,9 @@ def test_the_work_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Non
     assert len(columns(open_log(path, made, work))["time"]) == len(wanted["time"])
 
 
-def test_a_run_that_is_not_finished_leaves_nothing(tmp_path: Path) -> None:
+def test_a_run_that_is_not_finished_leaves_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Neither an entry nor a half-learned time base; the next run is whole."""
+    monkeypatch.setattr("pinproof.logs.line_blocks.BLOCK_BYTES", 2**17)  # more of them than are read ahead
     path, work = tmp_path / "log.csv", tmp_path / "work"
     path.write_text(engine_log(200_000))
     log = open_log(path, map_of(a_map(*PLAIN)), work)

@@ -15,7 +15,7 @@ from typing import BinaryIO
 
 from pinproof.logs.faults import LogFault
 
-BLOCK_BYTES = 4 * 2**20
+BLOCK_BYTES = 8 * 2**20
 LONGEST_LINE = 32 * 2**20
 _REST_OF_LINE = 64 * 2**10
 BOMS = ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be"))
@@ -50,13 +50,14 @@ def _to_a_line_end(file: BinaryIO, block: int) -> bytes:
 
 
 def line_blocks(
-    path: Path, encoding: str, skip_lines: int, block: int = BLOCK_BYTES, counts: dict[str, int] | None = None
+    path: Path, encoding: str, skip_lines: int, block: int = 0, counts: dict[str, int] | None = None
 ) -> Iterator[bytes]:
-    """Blocks of whole lines in UTF-8, ending in a line feed; the last one may lack it.
+    """Blocks of whole lines in UTF-8, of about `block` bytes (0: `BLOCK_BYTES`); the last one may lack a line feed.
 
     Zero bytes, with which a logger that lost its power fills a file, are
     taken off and counted as counts["padding"]. LogFault for a line longer than `LONGEST_LINE`.
     """
+    block = block or BLOCK_BYTES
     decoder = None if encoding == "utf-8" else codecs.getincrementaldecoder(encoding)("replace")
     rest = b""
     skipped = 0

@@ -8,14 +8,13 @@ Touches: the files named, reading; the work folder, if one is given.
 from __future__ import annotations
 
 import hashlib
-import queue
-import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
 
 from pinproof.logs import cache
+from pinproof.logs.ahead import ahead
 from pinproof.logs.cuts import Stretch, in_order
 from pinproof.logs.faults import LogFault, shown
 from pinproof.logs.learn_base import Learner
@@ -103,7 +102,7 @@ class Log:
             return iter(self._stretches)
         if self._known is not None and self._work is not None and cache.look_up(self._work, self._key) is not None:
             return self._from_work(self._work, self._known, roles)
-        return self._run()
+        return ahead(self._run())
 
     def _from_work(self, work: Path, known: cache.Known, roles: Sequence[str]) -> Iterator[Stretch]:
         """Rows as the work folder has them; from the first part that is damaged, as the files have them."""
@@ -116,14 +115,14 @@ class Log:
             cache.forget(work, self._key)
         else:
             return
-        for stretch in self._run():
+        for stretch in ahead(self._run()):
             rows = len(stretch.time_s)
             if given < rows:
                 left = {role: each[given:] for role, each in stretch.values.items()}
                 yield Stretch(stretch.time_s[given:], left, stretch.gap_before and not given)
             given = max(given - rows, 0)
 
-    def _run(self) -> Iterator[Stretch]:
+    def _run(self) -> Generator[Stretch, None, None]:
         """One run over the files, learning on the way."""
         clock, tally = Clock(self.name, wraps_of(self._map.time)), Tally()
         learner = Learner(list(self._channels.values()), self._entries, self._map.time, clock)
@@ -169,7 +168,7 @@ class Log:
             if at:
                 yield from clock.new_part(BETWEEN_PARTS_S, known=dated)
             try:
-                for piece in _ahead(source.pieces(tally)):
+                for piece in source.pieces(tally):
                     values = {
                         role: piece.values[role] if role in piece.values else np.full(len(piece.stamp_s), np.nan)
                         for role in roles
@@ -184,44 +183,6 @@ class Log:
 def _channel(entry: Entry) -> Channel:
     converter = Converter(entry)
     return Channel(entry.role, entry.header, entry.unit, converter.unit_after, labels=entry.labels)
-
-
-def _ahead(pieces: Iterator[Piece], depth: int = 2) -> Iterator[Piece]:
-    """The same pieces, read ahead in a thread of its own."""
-    box: queue.Queue[Piece | BaseException | None] = queue.Queue(maxsize=depth)
-    stop = threading.Event()
-
-    def put(what: Piece | BaseException | None) -> None:
-        while not stop.is_set():
-            try:
-                box.put(what, timeout=0.2)
-                return
-            except queue.Full:
-                continue
-
-    def read() -> None:
-        try:
-            for piece in pieces:
-                put(piece)
-                if stop.is_set():
-                    return
-            put(None)
-        except BaseException as error:  # told to the one who waits
-            put(error)
-
-    thread = threading.Thread(target=read, name="log reader", daemon=True)
-    thread.start()
-    try:
-        while True:
-            got = box.get()
-            if got is None:
-                return
-            if isinstance(got, BaseException):
-                raise got
-            yield got
-    finally:
-        stop.set()
-        thread.join(timeout=30.0)
 
 
 def open_log(paths: str | Path | Sequence[str | Path], logger_map: LoggerMap, work: str | Path | None = None) -> Log:

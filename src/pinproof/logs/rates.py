@@ -22,6 +22,8 @@ LONGEST = 4096
 WINDOW = 4096
 SPARSE = 0.02
 """A channel that changes in fewer rows than this has all its changes counted, others those of a window per piece."""
+ENOUGH_ROWS = 50 * WINDOW
+"""Once so many rows were looked at, a window of every fourth piece is enough."""
 LEAST_CHANGES = 20
 _SCORE, _COVER = 0.7, 0.5
 _MANY_MULTIPLES = 0.1
@@ -61,6 +63,7 @@ class Changes:
     seldom: list[np.ndarray] = field(default_factory=list)  # intervals of a channel that changes seldom
     _last: float = np.nan
     _since: int = -1  # rows since the last change; -1: none yet
+    _windows: int = 0
 
     def feed(self, time_s: Floats, values: Floats) -> None:
         """Take in one piece."""
@@ -92,7 +95,9 @@ class Changes:
         if times <= SPARSE * count:
             self._all(np.flatnonzero(changed) + 1, count, new)
         else:
-            self._window(values, changed)
+            self._windows += 1
+            if self.looked_at < ENOUGH_ROWS or self._windows % 4 == 0:
+                self._window(values, changed)
             self._since = -1
         self._last = float(values[-1])
 

@@ -8,12 +8,14 @@ Touches: the file it is given, reading only. Loads polars only when called.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from pinproof.logs.ahead import several_at_once
 from pinproof.logs.faults import LogFault, shown
 from pinproof.logs.line_blocks import line_blocks
 from pinproof.logs.logger_map import Entry, FileForm, TimeEntry, same_code
@@ -28,6 +30,16 @@ if TYPE_CHECKING:
 MOST_CODES = 2000
 """More different texts than this in one block, and the column holds no codes."""
 _EXTRA = "extra"
+
+
+@dataclass(frozen=True)
+class _Parsed:
+    """A block of lines, and the same as columns, of which `texts` were read as text; None where it cannot be read."""
+
+    block: bytes
+    stray: int  # lines from which quotes were taken
+    texts: frozenset[str]
+    frame: pl.DataFrame | None
 
 
 class TextSource:
@@ -87,8 +99,9 @@ class TextSource:
         first, self._rows, found_any = True, 0, False
         skip = self.form.skip_lines + 1 + (1 if self.form.unit_row else 0)
         counts: dict[str, int] = {}
-        for block in line_blocks(self.path, self.form.encoding, skip, counts=counts):
-            piece = self._piece(block, tally)
+        blocks = line_blocks(self.path, self.form.encoding, skip, counts=counts)
+        for parsed in several_at_once(self._parsed, blocks):
+            piece = self._piece(parsed, tally)
             if piece is None:
                 continue
             if first and len(piece.stamp_s) == 0:
@@ -130,17 +143,30 @@ class TextSource:
         wanted += [self._column(each) for each in (self.time.header, self.time.date_header) if each]
         return list(dict.fromkeys([*wanted, self._names[-1], _EXTRA]))
 
-    def _parse(self, block: bytes, columns: list[str], texts: set[str]) -> pl.DataFrame:
+    def _parsed(self, block: bytes) -> _Parsed:
+        """A block as columns, taken as they are taken now: whoever uses it sees whether that still holds."""
+        stray = 0
+        if b'"' in block:
+            block, stray = _even_quotes(block)
+        texts = frozenset(self._texts)
+        try:
+            frame = self._parse(block, self._wanted(), texts)
+        except LogFault:  # it is told when its turn comes
+            frame = None
+        return _Parsed(block, stray, texts, frame)
+
+    def _parse(self, block: bytes, columns: list[str], texts: AbstractSet[str]) -> pl.DataFrame:
         import polars as pl
 
         form = self.form
         kinds: dict[str, Any] = {name: pl.String if name in texts else pl.Float64 for name in self._names}
         kinds[_EXTRA] = pl.String
         header = form.delimiter.join([*self._names, _EXTRA]).encode("ascii") + b"\n"
+        encoding: Literal["utf8", "utf8-lossy"] = "utf8" if block.isascii() else "utf8-lossy"
         try:
             return pl.read_csv(
                 header + block, separator=form.delimiter, schema=kinds, columns=columns, ignore_errors=True,
-                truncate_ragged_lines=True, encoding="utf8-lossy", quote_char='"' if b'"' in block else None,
+                truncate_ragged_lines=True, encoding=encoding, quote_char='"' if b'"' in block else None,
                 decimal_comma=form.decimal == "," and form.delimiter != ",",
             )  # fmt: skip
         except pl.exceptions.PolarsError as error:
@@ -149,15 +175,14 @@ class TextSource:
                 "Rows of cells.", "Is the delimiter in the map right?", f"after row {self._rows}",
             ) from None  # fmt: skip
 
-    def _piece(self, block: bytes, tally: Tally) -> Piece | None:
-        if b'"' in block:
-            block, stray = _even_quotes(block)
-            if stray:
-                tally.note(
-                    "stray quotes", stray, "{count} lines have a quote without its partner.", "the quotes left out"
-                )
+    def _piece(self, parsed: _Parsed, tally: Tally) -> Piece | None:
+        block, frame = parsed.block, parsed.frame
+        if parsed.stray:
+            text = "{count} lines have a quote without its partner."
+            tally.note("stray quotes", parsed.stray, text, "the quotes left out")
         wanted = self._wanted()
-        frame = self._parse(block, wanted, self._texts)
+        if frame is None or parsed.texts != self._texts:
+            frame = self._parse(block, wanted, self._texts)
         if frame.height == 0:
             return None
         numbers: dict[str, Floats] = {}
