@@ -109,6 +109,8 @@ class Driver:
             at = on_s + 0.004
             while at < on_s + min(self.planted.bounce_s, 0.7 * length_s):
                 gap = float(self.rng.uniform(0.006, 0.03))
+                if at + gap >= on_s + 0.95 * length_s:  # it would close after it was let go, and stay closed
+                    break
                 edges += [(at, False), (at + gap, True)]
                 at += gap + float(self.rng.uniform(0.008, 0.03))
         edges.append((on_s + length_s, False))

@@ -85,6 +85,15 @@ class Group:
         if self.kind == OL:
             self.target, self.spread = math.log(self.range.full * 1.1), 0.1
             return
+        key = (self.kind, self.number, *self.shown)
+        if key not in _TABLES:  # the same under every fault: nothing in it comes from the network
+            if len(_TABLES) > 500:
+                _TABLES.clear()
+            _TABLES[key] = self._table()
+        self.target, self.spread, self.reach, self.peak, self.edges, self.cells = _TABLES[key]
+
+    def _table(self) -> tuple[float, float, float, float, Array, Array]:
+        """Target, spread, reach, peak, edges, cells."""
         wide = self.range.digits * self.range.digit + self.range.lead_ohm + self.range.digit
         low = min(s for s, _ in self.shown) - 1.3 * wide
         high = max(s for s, _ in self.shown) + 1.3 * wide
@@ -93,21 +102,20 @@ class Group:
         marks = np.linspace(low, high, STEPS + 1)
         middle = (marks[1:] + marks[:-1]) / 2
         log_chance = self.log_probability(middle)
-        self.peak = float(log_chance.max())
+        peak = float(log_chance.max())
+        reach = 3.0
         if self.kind == OHM:
             marks, middle = np.log(marks + 1), np.log(middle + 1)
-            self.reach = 1.0
-        else:
-            self.reach = 3.0
-        weight = np.exp(log_chance - self.peak) * np.diff(marks)
+            reach = 1.0
+        weight = np.exp(log_chance - peak) * np.diff(marks)
         total = weight.sum()
-        self.target = float(weight @ middle / total)
-        self.spread = math.sqrt(
-            max(float(weight @ (middle - self.target) ** 2 / total), (marks[-1] - marks[0]) ** 2 / 1e5)
-        )
-        self.edges = marks - self.target
+        target = float(weight @ middle / total)
+        spread = math.sqrt(max(float(weight @ (middle - target) ** 2 / total), (marks[-1] - marks[0]) ** 2 / 1e5))
         blurred = np.maximum.reduce([np.roll(weight, k) for k in range(-4, 5)]) + 0.02 * weight.max()
-        self.cells = blurred / blurred.sum()
+        return target, spread, reach, peak, marks - target, blurred / blurred.sum()
+
+
+_TABLES: dict[tuple[object, ...], tuple[float, float, float, float, Array, Array]] = {}
 
 
 class Structure:
@@ -193,8 +201,10 @@ class Structure:
         if self.has_severity:
             values[SEVERITIES[0]] = self.base_ohm + low * (np.asarray(high) / low) ** u[:, -1]
         rails = self.looks.rails(values) if self.powered else {}
+        known: dict[tuple[str, float], Array] = {}
         solved = [
-            potential(net, values, rails) if powered else resistance(net, values) for net, powered in self._to_solve
+            potential(net, values, rails, known=known) if powered else resistance(net, values, known)
+            for net, powered in self._to_solve
         ]
         out = []
         for g, at in zip(self.groups, self._solved_by, strict=True):

@@ -263,13 +263,20 @@ class Network:
         kept = [(pair, at) for pair, at in number.items() if pair <= set(self.keep)]
         return _Program(loads, steps, [((min(pair), max(pair)), at) for pair, at in kept], len(number))
 
-    def conductances(self, values: Mapping[str, Array]) -> dict[tuple[str, str], Array]:
+    def conductances(
+        self, values: Mapping[str, Array], known: dict[tuple[str, float], Array] | None = None
+    ) -> dict[tuple[str, str], Array]:
         """Pair of kept nodes (in the order of the alphabet) -> conductance in S. `values`: ohms by part, any shapes
-        that go together."""
+        that go together. `known`: conductances of single pieces with these values, kept from network to network."""
+        known = {} if known is None else known
         program = self._program
         at: list[Array] = [_NONE] * program.size
         for place, is_new, p in program.loads:
-            siemens = 1 / np.maximum(values[p.part] * p.factor, LEAST_OHM) if p.part else np.asarray(1 / p.factor)
+            key = (p.part, p.factor)
+            siemens = known.get(key, _NONE)
+            if siemens is _NONE:
+                siemens = 1 / np.maximum(values[p.part] * p.factor, LEAST_OHM) if p.part else np.asarray(1 / p.factor)
+                known[key] = siemens
             at[place] = siemens if is_new else at[place] + siemens
         for arms, products in program.steps:
             total = at[arms[0]] + at[arms[1]]
@@ -319,18 +326,21 @@ def passive(pieces: Iterable[Piece]) -> tuple[Piece, ...]:
     return tuple(replace(p, a=name.get(p.a, p.a), b=name.get(p.b, p.b)) for p in pieces)
 
 
-def resistance(net: Network, values: Mapping[str, Array]) -> Array:
+def resistance(net: Network, values: Mapping[str, Array], known: dict[tuple[str, float], Array] | None = None) -> Array:
     """Ohms between the two kept nodes; infinity where nothing joins them."""
     pair = (min(net.keep), max(net.keep))
-    siemens = net.conductances(values).get(pair, np.zeros(()))
+    siemens = net.conductances(values, known).get(pair, np.zeros(()))
     with np.errstate(divide="ignore"):
         return np.asarray(1 / siemens)
 
 
-def potential(net: Network, values: Mapping[str, Array], rails: Mapping[str, Array], node: str = "pin") -> Array:
+def potential(
+    net: Network, values: Mapping[str, Array], rails: Mapping[str, Array], node: str = "pin",
+    known: dict[tuple[str, float], Array] | None = None,
+) -> Array:  # fmt: skip
     """Volts of `node`, the one kept node that is no rail."""
     top, total = np.zeros(()), np.zeros(())
-    for (a, b), siemens in net.conductances(values).items():
+    for (a, b), siemens in net.conductances(values, known).items():
         if node in (a, b):
             top = top + siemens * rails[b if a == node else a]
             total = total + siemens

@@ -23,6 +23,12 @@ INK = "#16222b"  # colour of a drawing that no page has given one
 SOFT = "0.8"  # opacity of secondary text: still above 7:1 on white
 
 
+def as_file(svg: str) -> bytes:
+    """A drawing as a file of its own: on white paper, whatever the one who shows it has behind it."""
+    on_paper = svg.replace('style="', 'style="background:#fff;', 1)
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{on_paper}\n'.encode()
+
+
 def number(value: float) -> str:
     """A length for an attribute: at most three decimals, never "-0"."""
     text = f"{value:.3f}".rstrip("0").rstrip(".")

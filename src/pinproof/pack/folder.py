@@ -17,6 +17,7 @@ from pathlib import Path
 
 from pinproof.design.model import Truck
 from pinproof.drawings import swatch
+from pinproof.drawings.svg import as_file
 from pinproof.errors import PinproofError
 from pinproof.faults import Against
 from pinproof.inhibit import InhibitReport
@@ -32,7 +33,6 @@ from pinproof.pack.parts import parts_of
 from pinproof.proof.results import TruckProof
 from pinproof.wiring import line_view, physical
 
-_SVG_HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
 _LONGEST = 40  # letters of a line's id in a file's name
 PACK_NAMES = re.compile(r"(line-\d+-.+|gears-\d+-.+|part-.+)\.svg\Z")
 """Names that a pack gives to what not every design has; so an earlier one may have left them."""
@@ -93,13 +93,13 @@ def pack_files(
     for number, line in enumerate(proof.lines, start=1):
         for each in line_figures(views[line.line], line, number):
             name = f"line-{number}-{_for_file(line.line)}-{each.name}.svg"
-            found[name] = (_SVG_HEAD + each.drawing.svg + "\n").encode("utf-8")
+            found[name] = as_file(each.drawing.svg)
     for name, chart in charts(truck).items():
-        found[f"{name}-saw-tooth.svg"] = (_SVG_HEAD + chart.svg + "\n").encode("utf-8")
+        found[f"{name}-saw-tooth.svg"] = as_file(chart.svg)
     for part in parts_of(truck):
         if part.ohm is not None:
             drawing = swatch(part.bands, part.code, f"{part.value} {part.tolerance}", ident=part_name(part))
-            found[f"{part_name(part)}.svg"] = (_SVG_HEAD + drawing.svg + "\n").encode("utf-8")
+            found[f"{part_name(part)}.svg"] = as_file(drawing.svg)
     return found
 
 

@@ -19,13 +19,12 @@ from pinproof.drawings.measure import one_line
 from pinproof.drawings.place import Drawing
 from pinproof.drawings.plot import Plot
 from pinproof.drawings.sheets import PAPERS, Grid, best_paper, grid_over, key_room, key_sheet, letters, one_sheet, tile
-from pinproof.drawings.svg import Canvas
+from pinproof.drawings.svg import Canvas, as_file
 from pinproof.harness import Harness
 from pinproof.harness.board import Board, board_of
 from pinproof.harness.formboard import Spacing
 from pinproof.pack.typeset import typeset
 
-SVG_HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
 FONTS = ("Source Sans Pro", "DejaVu Sans")
 OVERVIEW_MM = 182.0  # width of the drawing in the book
 LANE_MM, ROOM_MM = 11.0, 34.0  # of the small drawing, on paper
@@ -133,7 +132,7 @@ def formboard_files(one: Formboard, made_on: date | None = None) -> dict[str, by
     xs = [place.at_mm[0] for place in one.board.places]
     whole = one_sheet(one.plot, one.title, keep_off_x=xs)
     found = {
-        "formboard.svg": (SVG_HEAD + whole.svg + "\n").encode("utf-8"),
+        "formboard.svg": as_file(whole.svg),
         "formboard-one-sheet.pdf": sheets_pdf([whole], one.title, made_on),
     }
     for paper in PAPERS:
