@@ -387,12 +387,42 @@ def test_batch_files_are_fit_for_windows(name: str) -> None:
     assert used and used <= set(re.findall(r"^:(\w+)", text, flags=re.MULTILINE))
 
 
-def test_launchers_know_the_python_versions(project_root: Path) -> None:
-    """The two installers look for the versions that folders are made for."""
-    for name in ("install-windows.bat", "install.sh"):
-        text = (project_root / "tools" / "stick" / name).read_text(encoding="utf-8")
-        named = re.findall(r"\((3), (\d+)\)", text)
-        assert tuple(".".join(pair) for pair in named) == wheels.PYTHONS, name
+@pytest.mark.parametrize("pythons", [list(wheels.PYTHONS), ["3.11"], ["3.12", "3.14"]])
+@pytest.mark.parametrize("system", wheels.SYSTEMS)
+def test_a_folder_names_the_python_versions_that_it_was_made_for(
+    system: str, pythons: list[str], tmp_path: Path
+) -> None:
+    """What it looks for, what it says when there is none, what to fetch: no version that it has no files for."""
+    bundle.put_installer(tmp_path, system, "1.2.3", pythons)
+    for name in ("START.txt", "python-installer/READ-ME.txt", *(each.name for each in tmp_path.glob("install*"))):
+        text = (tmp_path / name).read_text(encoding="ascii")
+        named = set(re.findall(r"\b3\.\d+\b", text.replace("1.2.3", "")))
+        named |= {f"3.{minor}" for minor in re.findall(r"\(3, (\d+)\)", text)}
+        assert named and named <= set(pythons), (name, named)
+        assert not re.search(r"@[A-Z]", text), name
+        if name.startswith("install"):
+            assert [f"3.{minor}" for minor in re.findall(r"\(3, (\d+)\)", text)] == pythons
+            assert named == set(pythons)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a shell script")
+def test_the_shell_installer_refuses_a_python_that_it_has_no_files_for(tmp_path: Path) -> None:
+    """With only another one on the computer it says which it wants; with a fitting one it runs."""
+    other = next(each for each in wheels.PYTHONS if each != PYTHON)
+    path = tmp_path / "bin"
+    path.mkdir()
+    (path / "python3").symlink_to(sys.executable)
+    for word in ("dirname", "sh"):
+        (path / word).symlink_to(str(shutil.which(word)))
+    for pythons, wanted in (([other], 2), ([PYTHON], 0)):
+        bundle.put_installer(tmp_path, "linux", "1.2.3", pythons)
+        (tmp_path / "files" / "install.py").write_text("print('installs')\n", encoding="utf-8")
+        done = subprocess.run(
+            ["sh", str(tmp_path / "install.sh")], capture_output=True, text=True, env={"PATH": str(path)}
+        )
+        assert done.returncode == wanted, done.stderr
+        assert done.stdout == ("installs\n" if wanted == 0 else "")
+        assert wanted == 0 or f"No Python {other} was found" in done.stderr
 
 
 def test_installer_imports_only_the_standard_library(project_root: Path) -> None:

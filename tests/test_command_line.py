@@ -44,6 +44,28 @@ def test_examples_end_as_they_are_meant_to(name: str) -> None:
         assert wanted <= row.keys()
 
 
+@pytest.mark.parametrize("args", [["new", "truck.toml"], ["gears", "heron.toml", "--begin"]])
+def test_a_question_without_an_answer_ends_with_2(tmp_path: Path, args: list[str]) -> None:
+    """The end of the input is no answer: nothing is written, and the code is not that of a verdict."""
+    copy_of("heron", tmp_path)
+    before = {each.name: each.read_bytes() for each in tmp_path.iterdir()}
+    result = CliRunner().invoke(group, [args[0], str(tmp_path / args[1]), *args[2:]], input="")
+    assert result.exit_code == 2 and "Stopped before the end" in result.stderr and "Aborted" not in result.output
+    assert {each.name: each.read_bytes() for each in tmp_path.iterdir()} == before
+
+
+def test_a_break_ends_every_command_with_2(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl+C in the middle of the sums, as at a question."""
+
+    def broken(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("pinproof.cli.common.load", broken)
+    for command in ("check", "prove", "next", "gears", "harness", "inhibit", "faults", "choose"):
+        result = run(command, example_path("heron"))
+        assert result.exit_code == 2 and "Stopped before the end" in result.stderr, command
+
+
 def test_prove_writes_one_page_without_references_to_elsewhere(tmp_path: Path) -> None:
     """The report is one file that needs no network."""
     report = tmp_path / "new folder" / "proof.html"

@@ -134,6 +134,29 @@ def test_a_filled_sheet_is_read_back(truck: Path, tmp_path: Path) -> None:
     assert "2 of" in result.stdout
 
 
+def test_a_sheet_that_holds_kept_readings_adds_only_what_is_new(truck: Path, tmp_path: Path) -> None:
+    """Printed with two readings on record, one filled in by hand: one is kept, and nothing counts as measured twice."""
+    meter(truck, "--read", "taps/ohms/lever_manual=8.250k", "--read", "taps/ohms/idle=OL", "--ambient", "12 °C")
+    sheet = tmp_path / "sheet.csv"
+    meter(truck, "-o", sheet)
+    refused = meter(truck, "--csv", sheet)
+    assert refused.exit_code != 0 and "kept already" in refused.stderr + str(refused.exception)
+    rows = list(csv.DictReader(io.StringIO(sheet.read_text(encoding="utf-8"))))
+    for row in rows:
+        if row["station"] == "taps/ohms/lever_manual+lever_up":
+            row["value"] = "2.880k"
+    out = io.StringIO()
+    writer = csv.DictWriter(out, rows[0].keys())
+    writer.writeheader()
+    writer.writerows(rows)
+    sheet.write_text(out.getvalue(), encoding="utf-8")
+    assert "taps/ohms/idle" not in meter(truck, "--csv", sheet).stdout
+    kept = json.loads(run("record", truck, "--json").stdout)["readings"]
+    assert [each["station"] for each in kept] == [
+        "taps/ohms/lever_manual", "taps/ohms/idle", "taps/ohms/lever_manual+lever_up",
+    ]  # fmt: skip
+
+
 def test_a_changed_circuit_starts_a_new_history_and_other_changes_do_not(truck: Path) -> None:
     """A new resistor empties its own stations; a new tolerance and a comment empty none."""
     meter(truck, "--read", "taps/ohms/lever_manual=8.250k", "--read", "taps/ohms/idle=OL")

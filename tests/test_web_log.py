@@ -215,6 +215,8 @@ def test_a_map_counts_only_what_was_confirmed(at: Any, drive: tuple[str, bytes, 
     sent(client, "day1.csv", drive[1])
     assert sent(client, "day1.csv", drive[1], "").headers["location"] == "/d/sim/log/map?log=day1.csv"
     html = client.get("/d/sim/log/map?log=day1.csv").text
+    ways = re.findall(r'To decide</b> .*?<a href="#([^"]+)">Decide it', html)
+    assert ways and all(f'id="{place}"' in html for place in ways), "each question leads to its field"
     fields = fields_of(html)
     assert not any("confirmed" in name for name in fields)
     refused = client.post("/d/sim/log/map/keep", data=fields)

@@ -304,11 +304,12 @@ def test_a_borrowed_table_that_is_not_there_does_not_hide_the_rest(site_of: Any,
 
 
 def test_blanks_are_added_once(site_of: Any, tmp_path: Path) -> None:
-    """As `pinproof gears --begin`: the file stays usable, a second time is refused."""
+    """As `pinproof gears --begin`: the file stays usable, and a second time nothing is written."""
     client, site = site_of("heron")
     base = site.workspace.design("heron").hash
     first = client.post("/d/heron/gears/begin.json", json={"base": base})
     assert first.status_code == 200
     text = (tmp_path / "heron.toml").read_text(encoding="utf-8")
     assert "#[drive]" in text and text.startswith(example_path("heron").read_text(encoding="utf-8"))
-    assert client.post("/d/heron/gears/begin.json", json={"base": first.json()["hash"]}).status_code == 422
+    assert client.post("/d/heron/gears/begin.json", json={"base": first.json()["hash"]}).status_code == 200
+    assert (tmp_path / "heron.toml").read_text(encoding="utf-8") == text

@@ -23,18 +23,38 @@ KEPT = re.compile(
     r"<(code|pre|textarea|svg|option)\b.*?</\1>|<(?:p|span)[^>]*class=\"[^\"]*hint.*?</(?:p|span)>"
     r'|<td[^>]*data-label="As the file[^>]*>.*?</td>|<[^>]*>', re.DOTALL
 )  # fmt: skip
-NAMES = {"mm": "mm", "m": "m", "km/h": "km/hour", "m/s": "m/s", "kg": "kg", "N": "N", "km": "km", "cm": "cm"}
-OTHER = {"in": "inch", "ft": "ft", "mi": "mile", "mph": "mile/hour", "lb": "lb", "lbf": "lbf"}
+NAMES = {
+    "mm": "mm", "m": "m", "km/h": "km/hour", "m/s": "m/s", "kg": "kg", "g": "gram", "N": "N", "km": "km", "cm": "cm",
+}  # fmt: skip
+OTHER = {"in": "inch", "ft": "ft", "mi": "mile", "mph": "mile/hour", "lb": "lb", "oz": "oz", "lbf": "lbf"}
+COARSE = {"mm": 0.05, "cm": 0.05, "kg": 0.5, "g": 0.5, "N": 0.5}
+"""What is cut, weighed or pulled is told in fewer figures; in US units it is never further off than this."""
 
 
 @pytest.mark.parametrize("unit", NAMES)
 @pytest.mark.parametrize("number", ["0.5", "1", "17.25", "-3", "640", "12345"])
 def test_numbers_are_turned_as_pint_turns_them(unit: str, number: str) -> None:
-    """Four digits are shown, so half a unit of the fourth is allowed."""
+    """Four digits are shown, so half a unit of the fourth is allowed; what is cut, weighed or pulled has fewer."""
     registry = pint.UnitRegistry()
     shown, _, us = customary(f"<p>{number} {unit}</p>").removeprefix("<p>").removesuffix("</p>").partition(" ")
     asked = registry.Quantity(float(number), registry.parse_units(NAMES[unit]))
-    assert float(shown) == pytest.approx(asked.to(OTHER[us]).magnitude, rel=5.1e-4)
+    true, half = asked.to(OTHER[us]).magnitude, 0.5 * 10.0 ** -len(shown.partition(".")[2])
+    if unit in COARSE:
+        assert float(shown) == pytest.approx(true, abs=half * (1 + 1e-9)), "half a unit of the last digit shown"
+        assert abs(float(shown) - true) <= min(COARSE[unit], 0.05 * abs(true))
+    else:
+        assert float(shown) == pytest.approx(true, rel=5.1e-4)
+
+
+@pytest.mark.parametrize(
+    ("metric", "us"),
+    [("2115 mm", "83.3 in"), ("4715 mm", "185.6 in"), ("62 mm", "2.44 in"), ("6 mm", "0.24 in"), ("4.3 mm", "0.169 in"),
+     ("177.8 mm", "7 in"), ("0.8 kg", "1.8 lb"), ("87 g", "3.1 oz"), ("453 g", "16 oz"), ("454 g", "1 lb"),
+     ("36 N", "8.09 lbf")],
+)  # fmt: skip
+def test_no_finer_than_it_is_cut_or_weighed(metric: str, us: str) -> None:
+    """Three figures of an inch, tenths from ten on, and no finer than the number in millimetres."""
+    assert customary(f"<p>{metric}</p>") == f"<p>{us}</p>"
 
 
 def test_temperatures_and_ranges() -> None:

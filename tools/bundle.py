@@ -33,6 +33,9 @@ RECORD = ROOT / "requirements-run.wheels.json"
 BUILD_DATE = "1580601600"  # 2020-02-02, so that the same sources give the same bytes whenever they are packed
 
 
+PROVEN = "3.13"  # the version to fetch where there is none: the newest whose libraries have long had ready-built files
+
+
 class CannotBundle(Exception):
     """Ends with a message for the person at the keyboard."""
 
@@ -93,6 +96,19 @@ def write_text(path: Path, text: str, windows: bool) -> None:
     path.write_text(text.replace("\r\n", "\n"), encoding="utf-8", newline="\r\n" if windows else "\n")
 
 
+def marks_of(pythons: Sequence[str]) -> dict[str, str]:
+    """What stands in the installers' texts for the Python versions that the folder has files for."""
+    newest_first = list(reversed(pythons))
+    return {
+        "@PROBED@": ", ".join(f"({each.replace('.', ', ')})" for each in pythons),
+        "@SPOKEN@": " or ".join(part for part in (", ".join(pythons[:-1]), pythons[-1]) if part),
+        "@NEWEST_FIRST@": " ".join(newest_first),
+        "@COMMANDS@": " ".join(f"python{each}" for each in newest_first),
+        "@FRAMES@": " ".join(f"$frame/{each}/bin/python3" for each in newest_first),
+        "@TAKE@": PROVEN if PROVEN in pythons else pythons[-1],
+    }
+
+
 def put_installer(folder: Path, system: str, version: str, pythons: Sequence[str]) -> str:
     """The installer, what starts it, the start file for later, and the text to read first; name of the start file."""
     windows, mac = system == "windows", system.startswith("macos")
@@ -104,9 +120,14 @@ def put_installer(folder: Path, system: str, version: str, pythons: Sequence[str
         folder / "files" / "install.py": STICK / "install.py",
         folder / "python-installer" / "READ-ME.txt": STICK / "python-installer.txt",
     }
+    marks = marks_of(pythons)
     for path, source in texts.items():
         path.parent.mkdir(exist_ok=True)
-        write_text(path, source.read_text(encoding="utf-8"), windows)
+        text = source.read_text(encoding="utf-8")
+        if path.name != "install.py":
+            for mark, value in marks.items():
+                text = text.replace(mark, value)
+        write_text(path, text, windows)
     (folder / installer).chmod(0o755)
     if system == "linux":
         todo = f"Open a terminal in this folder and type: sh {installer}"

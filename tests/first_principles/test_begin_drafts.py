@@ -1,4 +1,4 @@
-"""Drafts of harness and start inhibit: nothing of the file changes, and once filled in both are laid out and proven."""
+"""Drafts of harness, start inhibit and driveline: nothing of the file changes, and once filled in they are used."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from pinproof.cli import group
 from pinproof.design import DesignFault, load, loads
 from pinproof.design.begin_draft import added
+from pinproof.design.begin_drive import with_drive_section
 from pinproof.design.begin_harness import with_harness_draft
 from pinproof.design.begin_inhibit import MAY, with_inhibit_draft
 from pinproof.design.messages import EditFault
@@ -91,7 +92,8 @@ def test_a_filled_draft_makes_a_harness_and_a_start_circuit(name: str) -> None:
 @pytest.mark.parametrize("name", FILES)
 def test_every_blank_is_refused_where_it_stands(name: str) -> None:
     """A blank that was forgotten is told with its line, and no other fault is."""
-    drafted = in_use(with_inhibit_draft(with_harness_draft(FILES[name])))
+    text = with_inhibit_draft(with_harness_draft(FILES[name]))
+    drafted = in_use(text if loads(text).drive is not None else with_drive_section(text))
     with pytest.raises(DesignFault) as caught:
         loads(drafted)
     lines = drafted.splitlines()
@@ -107,7 +109,7 @@ def test_every_blank_is_refused_where_it_stands(name: str) -> None:
 @pytest.mark.parametrize("mark", ["", "\ufeff"])
 def test_every_character_of_the_file_stays_in_order(eol: str, mark: str) -> None:
     before = mark + (FILES["heron"] + "# the last word").replace("\n", eol)
-    for draft in (with_harness_draft, with_inhibit_draft):
+    for draft in (with_harness_draft, with_inhibit_draft, with_drive_section):
         after = draft(before)
         rest = iter(after.splitlines(keepends=True))
         assert after.startswith(mark) and ("\r\n" in after) == (eol == "\r\n")
@@ -140,12 +142,12 @@ def test_the_harness_after_the_inhibit_drafts_nothing_twice() -> None:
         assert lay_out(loads(filled(drafted))).wires
 
 
-@pytest.mark.parametrize("draft", [with_harness_draft, with_inhibit_draft])
+@pytest.mark.parametrize("draft", [with_harness_draft, with_inhibit_draft, with_drive_section])
 def test_refused_where_the_tables_are(draft: object) -> None:
-    dunlin = example_path("dunlin").read_text(encoding="utf-8")
+    has = example_path("sandpiper" if draft is with_drive_section else "dunlin").read_text(encoding="utf-8")
     assert callable(draft)
     with pytest.raises(EditFault, match="already"):
-        draft(dunlin)
+        draft(has)
     with pytest.raises(EditFault, match="is there already"):
         draft(draft(FILES["heron"]))
 
@@ -155,7 +157,7 @@ def test_a_file_without_any_line_gets_a_draft() -> None:
     assert 'place = "?"' in with_inhibit_draft(BARE), "nobody knows where the lever is"
 
 
-@pytest.mark.parametrize(("command", "table"), [("harness", "harness"), ("inhibit", "inhibit")])
+@pytest.mark.parametrize(("command", "table"), [("harness", "harness"), ("inhibit", "inhibit"), ("gears", "drive")])
 def test_the_command_shows_asks_and_writes(tmp_path: Path, command: str, table: str) -> None:
     path = tmp_path / "truck.toml"
     before = FILES["wagtail"].encode()
@@ -163,7 +165,9 @@ def test_the_command_shows_asks_and_writes(tmp_path: Path, command: str, table: 
     run = CliRunner()
     for answer in ("n\n", ""):
         told = run.invoke(group, [command, str(path), "--begin"], input=answer)
-        assert told.exit_code == 1 and f"#[{table}]" in told.output and path.read_bytes() == before
+        assert told.exit_code == (1 if answer else 2), "no is an answer; a cut-off prompt is none"
+        assert f"#[{table}]" in told.output and path.read_bytes() == before
+        assert 'What truck.toml does not tell, each "?": ' in told.output
     told = run.invoke(group, [command, str(path), "--begin"], input="y\n")
     assert told.exit_code == 0 and f"#[{table}]" in path.read_text(encoding="utf-8")
     assert load(path).lines == loads(before.decode()).lines

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pinproof.choose.boxes import Waiting, around, better, largest
+from pinproof.choose.boxes import Waiting, around, better, largest, narrowed, pieces
 from pinproof.choose.collide import _depth
 from pinproof.choose.directions import directions
 from pinproof.choose.drawer import Part
@@ -15,6 +18,7 @@ from pinproof.choose.order import levels_of, still_in_race, tie, tie_key
 from pinproof.choose.problem import Candidate, Demand, Member, Problem, Variable
 from pinproof.network.box import Reading, Sources
 from pinproof.network.netlist import Netlist
+from pinproof.network.signs import OPEN, RISES
 from pinproof.verdict import Edge, Window
 
 LEVELS = st.lists(st.lists(st.integers(0, 3), min_size=3, max_size=3), min_size=1, max_size=8)
@@ -58,6 +62,41 @@ def test_boxes_wait_until_taken_and_those_without_hope_are_dropped(
         out += taken
     assert sorted(out) == sorted(hopeful)
     assert waiting.bound <= above
+
+
+@given(st.data())
+def test_no_choice_that_may_hold_is_cut_away(data: st.DataObject) -> None:
+    """Pieces tile each range. What lies in kept pieces only is in a child, whose bound is no lower than theirs."""
+    width = data.draw(st.integers(1, 3))
+    ranges = st.lists(st.tuples(st.integers(0, 5), st.integers(0, 11)), min_size=width, max_size=width)
+    boxes = data.draw(st.lists(ranges, min_size=1, max_size=3))
+    lows = np.array([[low for low, _ in box] for box in boxes], dtype=np.intp)
+    highs = lows + np.array([[more for _, more in box] for box in boxes], dtype=np.intp)
+    cut = pieces(lows, highs)
+    piece_low, piece_high, box_of, variable_of = cut
+    keep = np.array(data.draw(st.lists(st.booleans(), min_size=len(box_of), max_size=len(box_of))), dtype=bool)
+    values = data.draw(st.lists(st.integers(-3, 3), min_size=len(box_of), max_size=len(box_of)))
+    value_of = np.array(values, dtype=float)
+    child_low, child_high, bound = narrowed(lows, highs, cut, keep, value_of)
+    assert (child_low <= child_high).all() and len(child_low) == len(child_high) == len(bound)
+    in_some_box = [((child_low >= a) & (child_high <= b)).all(axis=1) for a, b in zip(lows, highs, strict=True)]
+    assert np.any(in_some_box, axis=0).all()
+    for number in range(len(boxes)):
+        sides = []
+        for k in range(width):
+            mine = np.flatnonzero((box_of == number) & (variable_of == k))
+            others = [j for j in range(width) if j != k]
+            assert (piece_low[mine][:, others] == lows[number, others]).all()
+            assert (piece_high[mine][:, others] == highs[number, others]).all()
+            tiles = [(x, piece) for piece in mine for x in range(piece_low[piece, k], piece_high[piece, k] + 1)]
+            assert [x for x, _ in tiles] == list(range(lows[number, k], highs[number, k] + 1))
+            assert len(mine) == min(8, highs[number, k] - lows[number, k] + 1)
+            sides.append(tiles)
+        for choice in itertools.product(*sides):
+            at, through = np.array([x for x, _ in choice]), [piece for _, piece in choice]
+            if keep[through].all():
+                there = ((child_low <= at) & (child_high >= at)).all(axis=1)
+                assert there.any() and bound[there].max() >= value_of[through].min()
 
 
 def test_nothing_waits_in_an_empty_store() -> None:
@@ -118,6 +157,22 @@ def test_where_a_reading_is_not_settled_is_told(
     member = Member(low[0], high[0], Sources.ranges(*rails_v), Reading("pin"), 5.0)
     _, found = directions(PIN, PIN.node_index("pin"), [member], low, high)
     assert found.tolist() == [unsettled]
+
+
+@pytest.mark.parametrize("idle_causes", [0, 7])
+def test_a_direction_holds_for_mixed_corners_too(idle_causes: int) -> None:
+    """A reference of 4 to 6 V and a rail of 5 to 7 V: the rail is above where both are low or both high, not where they
+    are mixed. Seven more causes that move nothing make the corners too many to list; then nothing may be claimed."""
+    low, high = np.array([4.0, 5.0] + [0.0] * idle_causes), np.array([6.0, 7.0] + [1.0] * idle_causes)
+    gain = np.zeros((2, len(low)))
+    gain[0, 0] = gain[1, 1] = 1.0
+    ends = np.array([[1e-3, 1e-4]]), np.array([[1e-3, 1e-2]])
+    member = Member(ends[0][0], ends[1][0], Sources(low, high, np.zeros(2), gain), Reading("pin"), 10.0)
+    signs, _ = directions(PIN, PIN.node_index("pin"), [member], *ends)
+    assert signs[0, PIN.edge_index("coder")] == OPEN
+    steady = replace(member, sources=Sources(low, np.where(np.arange(len(low)) == 0, 4.5, high), np.zeros(2), gain))
+    signs, _ = directions(PIN, PIN.node_index("pin"), [steady], *ends)
+    assert signs[0, PIN.edge_index("coder")] in ((RISES,) if idle_causes == 0 else (RISES, OPEN))
 
 
 # how far a choice misses, and what a part must state
@@ -212,6 +267,12 @@ def test_of_choices_that_tie_the_one_with_fewest_and_commonest_parts_is_taken() 
     choices = [(0, 0), (0, 1), (1, 0), (1, 1)]
     # one kind of part, be it rare; then two kinds: the rarest decides (1 before 3), then the next (0 before 1)
     assert sorted(choices, key=lambda each: tie_key(problem, each)) == [(1, 0), (0, 1), (0, 0), (1, 1)]
+    # the rarest part decides before the others do: twice 1 before 0 and 2
+    ranks = [Candidate(1.0, 1.0, 1.0, (f"p{rank}",), rank) for rank in (0, 1, 1, 2)]
+    even = Problem(PIN, (Variable("pull", (ranks[0], ranks[1])), Variable("coder", (ranks[2], ranks[3]))), (), ())
+    twice = replace(even.variables[1].candidates[0], parts=("q",))
+    even = replace(even, variables=(even.variables[0], Variable("coder", (twice, ranks[3]))))
+    assert sorted([(0, 1), (1, 0)], key=lambda each: tie_key(even, each)) == [(1, 0), (0, 1)]
     # all alike but for the ohms: the smallest in the order of the problem
     same = [Candidate(ohm, ohm, ohm, ("d",), 2) for ohm in (1.0, 2.0)]
     alike = Problem(PIN, (Variable("pull", tuple(same)), Variable("coder", tuple(same))), (), ())

@@ -11,11 +11,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pinproof.design import loads
+from pinproof.design.begin_harness import with_harness_draft
+from pinproof.design.begin_inhibit import with_inhibit_draft
 from pinproof.design.model import UNKNOWN, Cavity, Contact, Element, Line, Plug, Truck, Value
 from pinproof.drawings import Drawing
 from pinproof.drawings.circuit import circuit
 from pinproof.examples import example_path
+from pinproof.harness import lay_out
+from pinproof.pack.figures import line_figures
+from pinproof.proof import prove
 from pinproof.wiring import LineView, contact_node, line_view
+from tests.first_principles.test_begin_drafts import filled
 from tests.first_principles.test_drawings import assert_sound
 from tests.first_principles.test_drawings_cases import INF, resistor, truck, value
 
@@ -273,6 +279,30 @@ def test_the_fuse_and_an_unknown_pull_are_drawn() -> None:
         drawing.description
     )
     assert {"?", "tcu B12"} <= {box.text for box in drawing.labels}
+
+
+def test_the_fuse_is_the_one_that_the_harness_has() -> None:
+    """Given in the file, chosen by the harness, that of a feed before it, still to be chosen, or none at all."""
+    text = filled(with_inhibit_draft(with_harness_draft(example_path("sandpiper").read_text(encoding="utf-8"))))
+    chosen = {one.feed: one for one in lay_out(loads(text)).fuses}
+    feed = "taps_feed"
+    assert chosen[feed].chosen
+
+    def told(text: str, chosen_a: dict[str, float]) -> str:
+        drawing = circuit(line_view(loads(text), "taps"), chosen_a=chosen_a)
+        assert_sound(drawing)
+        return drawing.description
+
+    rating = f"{chosen[feed].rating_a:g} A, chosen by the harness"
+    drawn = line_figures(line_view(loads(text), "taps"), prove(loads(text), samples=0).lines[0], 1)[0]
+    assert f"fuse of the feed ({rating}; the feed lies" in drawn.drawing.description
+    assert "to be chosen by the harness" in told(text, {})
+    head, at, tail = text.partition(f'id = "{feed}"')
+    assert "(2 A; the feed" in told(head + at + tail.replace('fuse = "to choose"', 'fuse = "2 A"', 1), {})
+    behind = head + at + tail.replace('fuse = "to choose"', 'fuse = "none"', 1)
+    assert "(15 A of main, chosen by the harness; the feed" in told(behind, {"main": 15.0, feed: 2.0})
+    bare = told(behind.replace('fuse = "to choose"', 'fuse = "none"', 1), {})
+    assert "feed (no fuse on the way; the feed" in bare and "fuse of the feed" not in bare
 
 
 def test_unknown_symbols_are_refused() -> None:

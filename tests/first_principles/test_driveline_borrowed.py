@@ -115,6 +115,17 @@ def test_tyres_and_axle_as_worked_by_hand() -> None:
     assert "-20.5 %" in tyres_only.notes[0]
 
 
+def test_other_gears_count_in_how_far_off_a_copied_table_is() -> None:
+    """Only the ratios differ, 3.60 for 4.00 and 2.52 for 2.40: copied it is 11.1 % high, 4.8 % low."""
+    found = converted(road(gears='["3.60", "2.52"]'), "shift,full\n1>2,40\n2>3,60\n")
+    assert (
+        found.cells[0].enter_text == f"{40 * 3.6 / 4.0:.1f}" and found.cells[1].enter_text == f"{60 * 2.52 / 2.4:.1f}"
+    )
+    assert "-4.8 to +11.1 % off" in found.notes[0] and "times the donor's ratio" in found.notes[0]
+    alike = converted(road(gears='["4.00", "2.40"]'), "shift,full\n1>2,40\n")
+    assert "every speed would be" in alike.notes[0] and "times the donor's ratio" not in alike.notes[0]
+
+
 def test_miles_are_miles_and_the_unit_is_never_guessed() -> None:
     cell = one(road(unit="mph"), "1>2", "25")
     assert cell.donor == pytest.approx(25 * 0.44704) and cell.enter_text == "25.0"

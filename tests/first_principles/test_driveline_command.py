@@ -141,9 +141,9 @@ def test_begin_adds_once(tmp_path: Path) -> None:
     path = tmp_path / "truck.toml"
     text = example_path("heron").read_text(encoding="utf-8")
     path.write_text(text, encoding="utf-8")
-    assert run(path, "--begin").exit_code == 0
+    assert run(path, "--begin", "--yes").exit_code == 0
     assert path.read_text(encoding="utf-8").startswith(text)
-    assert "already" in str(run(path, "--begin").exception)
+    assert "already" in str(run(path, "--begin", "--yes").exception)
     assert "--begin" in str(run(path).exception), "behind the # it is not there yet"
     assert run().exit_code == 2
 

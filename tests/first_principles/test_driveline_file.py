@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from contextlib import suppress
-from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from pinproof.chain.adopt import adopted
-from pinproof.design import DesignFault, EditFault, Truck, load, loads
-from pinproof.design.begin_drive import SECTION, begin_drive, with_drive_section
+from pinproof.design import DesignFault, EditFault, Truck, loads
+from pinproof.design.begin_draft import blanks
+from pinproof.design.begin_drive import with_drive_section
 from pinproof.design.edit import with_values
 from pinproof.design.keys import TABLES
 from pinproof.design.model_drive import Borrowed, Drive, DriveLog, Geared, Sensor, ShiftLine, Tyre
@@ -20,7 +21,9 @@ from pinproof.driveline import drive_sums
 from pinproof.driveline.tyre import Rolled, rolled
 from pinproof.errors import QuantityFault
 from pinproof.examples import example_path
+from pinproof.quantities import parse
 from pinproof.quantities.tyre_size import diameter_of_size
+from tests.first_principles.test_begin_drafts import in_use
 
 GOOD = example_path("sandpiper").read_text(encoding="utf-8")
 AT = GOOD.index("[drive]")
@@ -127,37 +130,45 @@ def test_a_table_that_stands_outside_drive_is_told_where_it_belongs() -> None:
     assert "Write it as drive.axle" in faults("[drive.axle]", "[axle]")
 
 
-def uncommented(section: str) -> str:
-    """As an owner would do it: the # of keys and tables taken away."""
-    lines = section.splitlines()
-    return "\n".join(
-        line[1:] if line[:2].strip("#") and line[1] in "[abcdefghijklmnopqrstuvwxyz" else line for line in lines
-    )
-
-
 @pytest.mark.parametrize("eol", ["\n", "\r\n"])
-def test_begin_keeps_every_character_and_serves_once_filled(tmp_path: Path, eol: str) -> None:
+def test_a_draft_keeps_every_character_and_serves_once_filled(eol: str) -> None:
     before = GOOD[:AT].replace("\n", eol).rstrip() + f"{eol}# the last word"
-    path = tmp_path / "truck.toml"
-    path.write_bytes(before.encode())
-    truck = begin_drive(path)
-    after = path.read_bytes().decode()
-    assert after.startswith(before) and truck.drive is None, "the design is what it was"
-    assert load(path).lines == loads(before).lines
-    with pytest.raises(EditFault, match="blanks is there already"):
-        begin_drive(path)
+    after = with_drive_section(before)
+    assert after.startswith(before) and loads(after).drive is None, "the design is what it was"
+    assert loads(after).lines == loads(before).lines
+    with pytest.raises(EditFault, match="draft of .drive. is there already"):
+        with_drive_section(after)
+    used = in_use(after.replace("\r\n", "\n"))
     with pytest.raises(DesignFault) as caught:
-        loads(f"{before}\n{uncommented(SECTION)}", "truck.toml")
+        loads(used, "truck.toml")
     paths = {each.path for each in caught.value.faults}
-    wanted = {"tyre.roll_out", "axle.ratio", "gear.1.ratio", "gear.2.ratio", "gear.3.ratio", "engine.most"}
+    wanted = {"tyre.roll_out.value", "axle.ratio", "gear.1.ratio", "gear.2.ratio", "gear.3.ratio", "engine.most"}
     assert paths == {f"drive.{each}" for each in wanted}
-    filled = (
-        uncommented(SECTION).replace('roll_out = ""', 'roll_out = "30.1 m"').replace('most = ""', 'most = "6500 rpm"')
-    )
+    assert blanks(before, after) == {
+        "drive.tyre.roll_out": 1, "drive.axle.ratio": 1, "drive.gear.ratio": 3, "drive.engine.most": 1,
+    }, "what the file does not tell is what the loader misses"  # fmt: skip
+    used = used.replace('value = "?"', 'value = "30.1 m"').replace('most = "?"', 'most = "6500 rpm"')
     for ratio in ("5.00", "4.00", "2.40", "1.55"):
-        filled = filled.replace('ratio = ""', f'ratio = "{ratio}"', 1)
-    done = loads(f"{before}\n{filled}")
+        used = used.replace('ratio = "?"', f'ratio = "{ratio}"', 1)
+    done = loads(used)
     assert done.drive is not None and done.drive.limiter_rpm is None and drive_sums(done).tyre == "roll-out"
+
+
+def test_what_may_be_added_can_be_added() -> None:
+    """The examples that stand in the draft as words are tables that the loader takes, in both units."""
+    bare = GOOD[:AT]
+    for units in ("metric", "us"):
+        text = in_use(with_drive_section(bare, units=units))
+        text = re.sub(r"(?m)^#   +(?=\[|[a-z_]+ = )", "", text)
+        text = re.sub(r'(?m)^(revolutions|size) = .*\n', "", text)
+        text = text.replace('climb = "2500 rpm/s"\n', "").replace('value = "?"', 'value = "30.1 m"')
+        text = text.replace('most = "?"', 'most = "6500 rpm"')
+        for ratio in ("5.00", "4.00", "2.40", "1.55"):
+            text = text.replace('ratio = "?"', f'ratio = "{ratio}"', 1)
+        drive = loads(text).drive
+        assert drive is not None and drive.sensors and drive.lines and drive.borrowed and drive.answers and drive.log
+        assert drive.units == units and drive.lead_rpm is not None
+    assert parse("98 ft 9 in", "length") == pytest.approx(30.0990), "the way that the US draft gives as an example"
 
 
 def test_begin_is_refused_where_there_is_a_driveline() -> None:

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Iterator
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pinproof.cli.show_gears import sums_words
 from pinproof.design import loads
 from pinproof.driveline import DriveFault, DriveSums, Span, drive_sums
 from pinproof.driveline.lines import permitted, road, rpm
@@ -179,6 +181,33 @@ def test_drop_after_a_shift_is_attained(box: dict[str, tuple[float, float]], eng
     attained(step.after_rpm, after)
     assert step.drop_rpm[0] == pytest.approx(engine - max(after), abs=1e-6)
     assert step.drop_rpm[2] == pytest.approx(engine - min(after), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("limiter", "reach", "start"),
+    [
+        ((6300.0, 6400.0), (6300.0, 6350.0, 6400.0), "the limiter"),
+        ((6500.0, 6600.0), (6450.0, 6475.0, 6500.0), "the engine's most"),
+        ((6400.0, 6500.0), (6400.0, 6450.0, 6500.0), "the lower of limiter and most"),
+        (None, (6450.0, 6475.0, 6500.0), "the engine's most"),
+    ],
+)
+def test_a_drop_begins_at_what_the_engine_can_reach(
+    limiter: tuple[float, float] | None, reach: tuple[float, float, float], start: str
+) -> None:
+    """Where a shift has no line: never above the limiter, and it says what it begins from; a line goes first."""
+    text = text_of({**BOX, "limiter": limiter or BOX["limiter"]}, LINES.format(up="6200 rpm", down="100 rpm"))
+    if limiter is None:
+        text = re.sub(r"(?m)^limiter = .*$", 'limiter = "unknown"', text)
+    sums = drive_sums(loads(text))
+    first, second = sums.steps
+    assert (first.before_rpm.value, first.start) == (6200.0, "line, full")
+    assert (second.before_rpm.low, second.before_rpm.value, second.before_rpm.high) == pytest.approx(reach)
+    assert (second.start, second.load) == (start, "") and sums.reach_rpm == second.before_rpm
+    landed = [reach[2] * two * (1.0 - one) / 2.4 / (1.0 - other)
+              for two in BOX["gear3"] for one, other in itertools.product(BOX["slip"], repeat=2)]  # fmt: skip
+    assert second.after_rpm.high == pytest.approx(max(landed))
+    assert start in sums_words(sums, sums.checks)
 
 
 def test_the_invented_example_by_hand() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
-from collections.abc import Iterator
+from functools import cache
 
 import numpy as np
 import pytest
@@ -38,6 +38,7 @@ from pinproof.network import node_voltages
 from pinproof.observe import pin_spans, spaces_of, windows_in
 from pinproof.pack import faults_page
 from pinproof.proof import prove_line
+from pinproof.proof.situations import requirement, situations_of
 from pinproof.wiring import LineView, line_view
 
 EXACT = """
@@ -106,9 +107,33 @@ resistor = "1 kohm"
 """
 
 
-def hand(idle: str = '"none"', top: str = "") -> Truck:
-    """A truck without any tolerance: 1 kΩ to 5 V, 333 Ω is up, 1 kΩ is down."""
-    return loads(EXACT.replace("IDLE", idle).replace("TOP", top), name="hand")
+TRUCKS = {name: load(example_path(name)) for name in NAMES}
+
+
+@cache
+def known_faults(name: str) -> LineFaults:
+    """The dictionary of an example's first line."""
+    return line_faults(TRUCKS[name], TRUCKS[name].lines[0])
+
+
+@cache
+def allowed_in(name: str) -> dict[tuple[str, tuple[str, ...]], tuple[str, ...]]:
+    """Key state and operated contacts of that line to what may then be read."""
+    truck, line = TRUCKS[name], TRUCKS[name].lines[0]
+    return {
+        (state, each.operated): requirement(truck, line, each, state).allowed
+        for each in situations_of(truck, line)
+        for state in truck.supply.states
+    }
+
+
+def hand(idle: str = '"none"', top: str = "", *changes: tuple[str, str]) -> Truck:
+    """A truck without any tolerance: 1 kΩ to 5 V, 333 Ω is up, 1 kΩ is down. `changes`: texts exchanged in its file."""
+    text = EXACT.replace("IDLE", idle).replace("TOP", top)
+    for old, new in changes:
+        assert old in text, old
+        text = text.replace(old, new)
+    return loads(text, name="hand")
 
 
 def effect(found: LineFaults, site: str, kind: str, detail: str = "") -> FaultEffect:
@@ -242,8 +267,8 @@ def test_the_wire_behind_a_bare_enable_can_chafe() -> None:
 def test_every_unsafe_fault_has_an_answer() -> None:
     """A cure, an order of cavities, or a check; what is called harmless holds no severity of any false command."""
     for name, truck in TRUCKS.items():
-        known = against(truck, FOUND[name])
-        unsafe = {each.fault.id: each for each in FOUND[name].of("false command")}
+        known = against(truck, known_faults(name))
+        unsafe = {each.fault.id: each for each in known_faults(name).of("false command")}
         assert known.remedies.keys() == unsafe.keys()
         limits = 0
         for ident, remedy in known.remedies.items():
@@ -269,7 +294,7 @@ def test_what_is_called_harmless_is_rounded_inward() -> None:
 
 def test_what_happens_without_a_fault_too_is_told_apart() -> None:
     """Heron loses a command by its ground offset; a resistor that is short anyway adds nothing to that."""
-    found = FOUND["heron"]
+    found = known_faults("heron")
     assert found.sound is not None and found.sound.lost
     same = [each for each in found.faults if each.effect != "none" and not each.adds]
     assert same
@@ -280,15 +305,15 @@ def test_what_happens_without_a_fault_too_is_told_apart() -> None:
 def test_the_page_of_faults_holds_every_fault_that_gives_a_false_command() -> None:
     """Book and report: one row for each, its limit or answer beside it; those no worse than the sound line left out."""
     for name, truck in TRUCKS.items():
-        known = against(truck, FOUND[name])
-        unsafe = [each for each in FOUND[name].of("false command") if each.adds]
+        known = against(truck, known_faults(name))
+        unsafe = [each for each in known_faults(name).of("false command") if each.adds]
         rows = [row for _, group in faults_page.tables(known) for row in group]
         assert [row[0] for row in rows] == [fault_words(each.fault) for each in sorted(unsafe, key=lambda e: e.rank)]
         assert all(row[1] and row[2] for row in rows)
         page = faults_page.report_section(known)
         blocks = faults_page.told_blocks([known])
         assert page.count("<table") == sum(each["kind"] == "table" for each in blocks) > 0
-        assert f"Of {len(FOUND[name].faults)} single faults" in page
+        assert f"Of {len(known_faults(name).faults)} single faults" in page
 
 
 def _soldered(truck: Truck, path: str, ohm: float) -> Truck:
@@ -362,7 +387,7 @@ def test_random_trucks_read_a_command_only_inside_its_severities(name: str, seed
     """Any truck of the box, any severity: a forbidden window is met only where the dictionary allows for it."""
     rng = np.random.default_rng(seed)
     truck = TRUCKS[name]
-    found = FOUND[name]
+    found = known_faults(name)
     view = whole_view(line_view(truck, found.line))
     with_severity = [each for each in found.faults if each.fault.severity]
     for one in (with_severity[i] for i in rng.choice(len(with_severity), 4, replace=False)):
@@ -370,7 +395,8 @@ def test_random_trucks_read_a_command_only_inside_its_severities(name: str, seed
         there = faulty_view(view, change.added)
         state = str(rng.choice(list(truck.supply.states)))
         space = spaces_of(truck, view.input)[0]
-        operated = SITUATIONS[name][int(rng.integers(len(SITUATIONS[name])))]
+        situations = list(dict.fromkeys(o for _, o in allowed_in(name)))
+        operated = situations[int(rng.integers(len(situations)))]
         ohm = float(10.0 ** rng.uniform(0.0, 5.0))
         low, high = (box[0] for box in box_of(there, change, [frozenset(operated)]))
         moving = change.severe[0] if change.severe else "fault.0"
@@ -389,30 +415,16 @@ def test_random_trucks_read_a_command_only_inside_its_severities(name: str, seed
                 continue
             least, most = window.largest()
             met = bool(((reading >= least + 1e-9) & (reading <= most - 1e-9)).any())
-            allowed = window.meaning in ALLOWED[name, state, operated]
+            allowed = window.meaning in allowed_in(name)[state, operated]
             wanted = (window.meaning, state, operated)
             entry = next((e for e in one.false if (e.command, e.key_state, e.operated) == wanted), None)
             if met and not allowed:
                 assert entry is not None and entry.severities is not None and entry.severities.holds(ohm)
 
 
-def _situations(truck: Truck, line: str) -> Iterator[tuple[str, tuple[str, ...], tuple[str, ...]]]:
-    from pinproof.proof.situations import requirement, situations_of
-
-    for each in situations_of(truck, truck.line(line)):
-        for state in truck.supply.states:
-            yield state, each.operated, requirement(truck, truck.line(line), each, state).allowed
-
-
-TRUCKS = {name: load(example_path(name)) for name in NAMES}
-FOUND = {name: line_faults(truck, truck.lines[0]) for name, truck in TRUCKS.items()}
-SITUATIONS = {n: list(dict.fromkeys(o for _, o, _ in _situations(t, t.lines[0].id))) for n, t in TRUCKS.items()}
-ALLOWED = {(n, s, o): a for n, t in TRUCKS.items() for s, o, a in _situations(t, t.lines[0].id)}
-
-
 def test_each_end_is_reached_and_nothing_lies_beyond() -> None:
     """A hair inside an end some corner of the box reads the window; a hair outside none does. Sandpiper, chafes."""
-    truck, found = TRUCKS["sandpiper"], FOUND["sandpiper"]
+    truck, found = TRUCKS["sandpiper"], known_faults("sandpiper")
     view = whole_view(line_view(truck, found.line))
     space = spaces_of(truck, view.input)[0]
     windows = {each.meaning: each.largest() for each in windows_in(truck, view.line, space)}
@@ -510,7 +522,7 @@ def test_order_of_cavities_keeps_harmful_neighbours_apart() -> None:
     """No two neighbours without an empty cavity between are a harmful bridge; fewer gaps are not possible."""
     import itertools
 
-    found = FOUND["sandpiper"]
+    found = known_faults("sandpiper")
     order = cavity_order(found)
     assert order is not None
     harmful = {frozenset(e.fault.nodes) for e in found.faults if e.fault.kind == "bridged" and e.false}
@@ -564,7 +576,7 @@ def test_brackets_hold_the_exact_sets(monkeypatch: pytest.MonkeyPatch, most: int
 
     Beyond the number of brackets nothing is claimed, and that is sound too.
     """
-    exact = {each.fault.id: each for each in FOUND["wagtail"].faults}
+    exact = {each.fault.id: each for each in known_faults("wagtail").faults}
     monkeypatch.setattr("pinproof.faults.severity.MOST_BITS", -1)
     monkeypatch.setattr("pinproof.faults.severity.MOST_BRACKETS", most)
     seen = 0

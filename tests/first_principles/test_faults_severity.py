@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pinproof.faults import line_faults
 from pinproof.faults.severity import Causes, Levels, reaches
-from pinproof.network import Netlist, Reading, Sources, span
+from pinproof.network import Netlist, Reading, Sources, Span, span
+from tests.first_principles.test_faults import hand
+from tests.first_principles.test_faults_numbers import one
 
 EVERYTHING = (0.0, math.inf)
 
 
 def asked(net: Netlist, moving: str, low_ohm: list[float], high_ohm: list[float], sources: Sources, low: float,
-          high: float) -> list[tuple[float, float]]:  # fmt: skip
-    """Severities [Ω] with which some reading at the pin lies from `low` to `high`."""
+          high: float, *, inner: bool = False) -> list[tuple[float, float]]:  # fmt: skip
+    """Severities [Ω] with which some reading at the pin lies from `low` to `high`; `inner`: those that are sure."""
     box = [np.array([[0.0 if math.isinf(ohm) else math.inf if ohm == 0.0 else 1.0 / ohm for ohm in ends]])
            for ends in (high_ohm, low_ohm)]  # fmt: skip
     corners = sources.corners
@@ -30,7 +34,8 @@ def asked(net: Netlist, moving: str, low_ohm: list[float], high_ohm: list[float]
     below, above = reaches(net, net.edge_index(moving), *box, "pin", causes, group, levels[0], levels[1])
     sets = []
     for reach in (below, above):
-        p, q = float(reach.p[0, 0, 0]), float(reach.q[0, 0, 0])
+        ends = (reach.inner_p, reach.inner_q) if inner else (reach.p, reach.q)
+        p, q = (float(end[0, 0, 0]) for end in ends)
         pieces = [EVERYTHING] if p >= q else [x for x in ((0.0, p), (q, math.inf)) if not math.isnan(sum(x))]
         sets.append(pieces)
     both = [(max(a[0], b[0]), min(a[1], b[1])) for a in sets[0] for b in sets[1]]
@@ -114,3 +119,105 @@ def test_sets_hold_exactly_the_severities_that_read_the_window(
         return
     meets = got.low[0] <= low + width and got.high[0] >= low
     assert meets == any(a <= ohm <= b for a, b in found)
+
+
+def loose(*args: object, **how: object) -> Span:
+    """A span that knows less than it could: 0.4 wider from outside, and 0.1 less of it attained."""
+    got = span(*args, **how)  # type: ignore[arg-type]
+    return replace(
+        got, low=got.low - 0.4, high=got.high + 0.4, inner_low=got.inner_low + 0.1, inner_high=got.inner_high - 0.1
+    )
+
+
+@settings(max_examples=25)
+@given(small_circuits(), st.floats(0.5, 4.0), st.floats(0.3, 1.5))
+def test_brackets_of_any_circuit_hold_what_is_exact(
+    circuit: tuple[Netlist, str, list[float], list[float], Sources], low: float, width: float
+) -> None:
+    """What is found from outside holds what the outer bounds allow; what is sure lies in what is attained. With exact
+    spans an open is sure exactly if it reads the window."""
+    net, moving, low_ohm, high_ohm, sources = circuit
+
+    def sets(wider: float, *, inner: bool = False) -> tuple[tuple[float, float], ...]:
+        return tuple(asked(net, moving, low_ohm, high_ohm, sources, low - wider, low + width + wider, inner=inner))
+
+    exact, wide, narrow = sets(0.0), sets(0.39), sets(-0.09)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("pinproof.faults.severity.MOST_BITS", -1)
+        sure = sets(0.0, inner=True)
+        assert within(exact, sets(0.0)) and within(sure, exact)
+        assert [b for _, b in sure if math.isinf(b)] == [b for _, b in exact if math.isinf(b)]
+        patch.setattr("pinproof.faults.severity.span", loose)
+        assert within(wide, sets(0.0))
+        assert within(sets(0.0, inner=True), narrow)
+
+
+LOOSE = ('pull_up = { value = "1 kohm", tolerance = "0 %" }', 'pull_up = { value = "1 kohm", tolerance = "10 %" }')
+HERE = ('low = "20 %"\nhigh = "30 %"', 'low = "250 ohm"\nhigh = "400 ohm"\nfound = "substitution"')
+BY_REFERENCE = (
+    LOOSE,
+    HERE,
+    ('reference = "5 V"', 'reference = { value = "5 V", tolerance = "2 %" }'),
+    ('low = "45 %"\nhigh = "55 %"', 'low = "2 V"\nhigh = "3 V"'),
+)
+IN_VOLTS = (
+    (LOOSE[0], f'{LOOSE[1]}\npull_up_to = "battery"'),
+    HERE,
+    ('compares = "reference"', 'compares = "volts"\nfull_scale = "15 V"'),
+    ('run = "12 V"', 'run = { low = "11 V", high = "13 V" }'),
+    ('low = "45 %"\nhigh = "55 %"', 'low = "820 ohm"\nhigh = "1200 ohm"\nfound = "substitution"'),
+    ('low = "70 %"', 'low = "3 kohm"\nfound = "substitution"'),
+)
+
+
+@pytest.mark.parametrize("changes", [BY_REFERENCE, IN_VOLTS], ids=["ratio", "volts"])
+@pytest.mark.parametrize("most", [1, 1000])
+def test_brackets_hold_what_is_exact(
+    monkeypatch: pytest.MonkeyPatch, most: int, changes: tuple[tuple[str, str], ...]
+) -> None:
+    """Edges that move with a pull of 1 kΩ ± 10 %, and with the battery in volts: solved, and bracketed by spans."""
+    truck = hand('"none"', "", *changes)
+    exact = line_faults(truck, "l")
+    monkeypatch.setattr("pinproof.faults.severity.MOST_BITS", -1)
+    monkeypatch.setattr("pinproof.faults.severity.MOST_BRACKETS", most)
+    rough = line_faults(truck, "l")
+    held = 0
+    for each in exact.faults:
+        other = one(rough, each.fault.id)
+        assert set(each.idle_reads) <= set(other.idle_reads)
+        got = {(e.command, e.operated): e for e in other.false}
+        for entry in each.false:
+            bracket = got[entry.command, entry.operated]
+            assert entry.sure or not bracket.sure
+            if entry.severities is None:
+                continue
+            assert bracket.severities is not None and entry.severities.exact
+            assert within(entry.severities.outer, bracket.severities.outer)
+            assert within(bracket.severities.inner, entry.severities.outer)
+            held += bool(bracket.severities.inner)
+        lost = {(e.meaning, e.operated): e for e in other.lost}
+        for missed in each.lost:
+            bracketed = lost[missed.meaning, missed.operated]
+            assert missed.sure or not bracketed.sure
+            if missed.severities is not None and bracketed.severities is not None:
+                assert within(missed.severities.outer, bracketed.severities.outer)
+                assert within(bracketed.severities.inner, missed.severities.outer)
+                held += bool(bracketed.severities.inner)
+    assert held > 5
+
+
+def within(small: tuple[tuple[float, float], ...], large: tuple[tuple[float, float], ...]) -> bool:
+    """Every piece of the first lies in one of the second."""
+    return all(any(a <= low * (1 + 1e-9) and high <= b * (1 + 1e-9) for a, b in large) for low, high in small)
+
+
+@pytest.mark.parametrize("bits", [18, -1])
+@pytest.mark.parametrize(("low", "high"), [("45 %", "50 %"), ("50 %", "55 %")])
+def test_a_reading_on_an_edge_is_inside(monkeypatch: pytest.MonkeyPatch, bits: int, low: str, high: str) -> None:
+    """1 kΩ below 1 kΩ is 50 % to the last digit: b reads down, and a does where both are swapped; nothing is lost."""
+    monkeypatch.setattr("pinproof.faults.severity.MOST_BITS", bits)
+    monkeypatch.setattr("pinproof.faults.severity.MOST_BRACKETS", 1000)
+    found = line_faults(hand('"none"', "", ('low = "45 %"\nhigh = "55 %"', f'low = "{low}"\nhigh = "{high}"')), "l")
+    assert found.sound is not None and found.sound.effect == "none"
+    swapped = {(each.command, each.operated) for each in one(found, "contact.a swapped contact.b").false}
+    assert swapped == {("down", ("a",)), ("up", ("b",))}

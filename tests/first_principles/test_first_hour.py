@@ -187,12 +187,12 @@ def test_codes_on_the_settings_sheet_carry_their_unit() -> None:
 
 
 def test_the_driveline_page_knows_that_its_blanks_are_there(tmp_path: Path) -> None:
-    """In the units that the browser shows; asked once, and then sent to the text."""
+    """In the units that the browser shows; begun once, and then gone on with."""
     client, _ = client_of(folder_with(tmp_path, "heron"))
     client.post("/settings/keep", data={"units": "us", "back": "/"})
-    assert "Add the blanks" in client.get("/d/heron/gears").text
+    assert "Asked is only what heron.toml does not say" in client.get("/d/heron/gears").text
     base = client.get("/d/heron/gears.json").json()["hash"]
     client.post("/d/heron/gears/begin", data={"base": base})
     after = client.get("/d/heron/gears").text
-    assert "Add the blanks" not in after and "already" in after
+    assert "Asked is only" not in after and "Begun." in after
     assert '#units = "us"' in (tmp_path / "heron.toml").read_text(encoding="utf-8")

@@ -249,7 +249,7 @@ def test_a_source_end_that_leads_nowhere_is_a_finding():
         ("splice-none", 'length = "2 m"', 'length = "2 m"\nsplices = false', "no run where a splice may lie"),
         ("hub-many", 'rail = "ground"', 'rail = "ground"\nrings = 1', "need 1 rings, it takes 1"),
         ("fuse-too-small", '"to choose"', '"2 A"', "Fit 4 A"),
-        ("wire-none", 'watts = "12 W"', 'watts = "300 W"', "Cure:"),
+        ("wire-none", 'watts = "12 W"', 'watts = "300 W"', "What helps:"),
     ],
 )  # fmt: skip
 def test_refusals_name_place_reason_and_cure(code, old, new, words):

@@ -24,10 +24,11 @@ from pinproof.harness.codes import code_plugs, socket_ways
 from pinproof.harness.lists import csv_files
 from pinproof.harness.parts_list import marking
 from pinproof.harness.steps import build_steps, colour_words, connections, labels, trial_pull
-from pinproof.pack.book import book_pdf
+from pinproof.pack.book import _findings, book_pdf
 from pinproof.pack.folder import HARNESS_NAMES, write_files
 from pinproof.pack.harness_book import chapter, chapters, face_drawings, harness_files, harness_pdf, step_blocks
 from pinproof.proof import prove
+from pinproof.quantities.customary import beside
 from pinproof.quantities.preferred import values_between
 from pinproof.verdict import Verdict
 from pinproof.wiring import line_view
@@ -291,15 +292,17 @@ US = DUNLIN.replace('sizes = "mm2"', 'sizes = "mm2"\nunits = "us"')
 
 
 def test_us_units_hold_in_lists_terminal_book_and_pdf(tmp_path: Path) -> None:
-    """Every cut length is the one in millimetres ÷ 25.4, to four digits; no table of the chapter keeps millimetres."""
+    """Every cut length is the one in millimetres ÷ 25.4, to a twentieth of an inch; no table keeps millimetres."""
     truck, harness = laid(US)
     rows = list(csv.DictReader(io.StringIO(csv_files(truck, harness)["wires.csv"])))
     assert rows and "cut_in" not in csv_files(*laid())["wires.csv"].splitlines()[0]
     for row, wire in zip(rows, harness.wires, strict=True):
-        assert float(row["cut_in"]) == pytest.approx(wire.cut_mm / 25.4, rel=5e-4) and int(row["cut_mm"]) == wire.cut_mm
+        assert (
+            float(row["cut_in"]) == pytest.approx(wire.cut_mm / 25.4, abs=0.0501) and int(row["cut_mm"]) == wire.cut_mm
+        )
     cut = next(csv.DictReader(io.StringIO(csv_files(truck, harness)["cutlist.csv"])))
     pairs = zip(cut["lengths"].split(), cut["lengths_in"].split(), strict=True)
-    assert all(float(one) / 25.4 == pytest.approx(float(other), rel=5e-4) for one, other in pairs)
+    assert all(float(one) / 25.4 == pytest.approx(float(other), abs=0.0501) for one, other in pairs)
     body = chapter(truck, {})
     tables = [one for one in body if one["kind"] == "table"]
     heads = {head for one in tables for head in one["heads"]}
@@ -312,7 +315,33 @@ def test_us_units_hold_in_lists_terminal_book_and_pdf(tmp_path: Path) -> None:
     path = tmp_path / "truck.toml"
     path.write_text(US, encoding="utf-8")
     said = CliRunner().invoke(group, ["harness", str(path)]).stdout
-    assert "28.15 in" in said and not re.search(r"\d mm\b(?!²)", said)
+    assert "28.1 in" in said and not re.search(r"\d mm\b(?!²)|\d (?:g|kg|m)\b", said) and "3.1 oz" in said
+    assert not re.search(r"\d\.\d{4} in", said), "no figures that no tape shows"
+
+
+def test_what_is_bought_by_length_is_counted_in_feet() -> None:
+    """Never less than is needed, less than a tenth of a foot more; spare likewise, and what is there rounded down."""
+
+    def parts(truck: Truck, harness: Harness, unit: str) -> dict[str, dict[str, str]]:
+        rows = csv.DictReader(io.StringIO(csv_files(truck, harness)["harness-parts.csv"]))
+        return {row["part"]: row for row in rows if row["kind"].endswith(f"[{unit}]")}
+
+    metric, us = parts(*laid(), "m"), parts(*laid(US), "ft")
+    cables = [name for name, row in metric.items() if row["kind"] == "cable [m]"]
+    assert cables and len(metric) == len(us) and not parts(*laid(US), "m")
+    for name in cables:
+        need_ft = sum(wire.cut_mm for wire in laid()[1].wires if f"{wire.sizing.size} {wire.colour}" == name) / 304.8
+        assert need_ft <= float(us[name]["needed"]) < need_ft + 0.1
+        assert float(us[name]["order"]) == pytest.approx(float(us[name]["needed"]) + float(us[name]["spare"]))
+
+
+def test_findings_of_a_book_in_us_units_say_fahrenheit_beside() -> None:
+    """A heat finding says both."""
+    truck = loads(US)
+    line = prove(truck, samples=0).lines[0]
+    for said, wanted in ((str, "at 70 °C."), (beside, "at 70 °C (158 °F).")):
+        told = str(_findings(line, 1, (), {}, said)).replace("\\xa0", " ")
+        assert wanted in told, told[:2000]
 
 
 @pytest.mark.parametrize(

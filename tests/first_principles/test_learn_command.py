@@ -46,7 +46,13 @@ def shown(ohm: float | None) -> str:
 
 def play(design: Path, most: int = 60) -> dict[str, object]:
     """Answer every step that is asked for, through --json and --add alone."""
-    plain = json.loads(run(design, *adds(*VOLTS), "--told", "date=2026-03-01", "--json").stdout)
+    run(design, *adds(*VOLTS), "--told", "date=2026-03-01", "--json")
+    return play_edges(design, most)
+
+
+def play_edges(design: Path, most: int = 60) -> dict[str, object]:
+    """The same for the meanings only."""
+    plain = json.loads(run(design, "--json").stdout)
     for _ in range(most):
         step = plain["next"]
         if step is None or step["optional"]:
@@ -101,7 +107,7 @@ def test_guided_says_the_cautions_and_shows_each_sum(design: Path) -> None:
     session, _ = load_session(session_file(design))
     assert len(session.readings) == 3 and [v.meaning for v in session.search.visits] == ["automatic", "up"]
     again = run(design, say="stop\n")
-    assert "from 3 volts and 2 meanings" in again.output, "taken up where it was left"
+    assert "volts 3, meanings 2." in again.output, "taken up where it was left"
 
 
 def test_guided_without_any_volts_still_learns_edges(design: Path) -> None:
@@ -185,3 +191,36 @@ def test_what_is_missing_is_named_and_only_the_source_is_written(design: Path) -
     assert "not surely known yet: up, down" in result.output
     truck = load(design)
     assert truck.inputs[0].pull_up.basis == "measured" and truck.lines[0].targets  # type: ignore[union-attr]
+
+
+def test_volts_that_were_not_known_are_asked_once_more(design: Path) -> None:
+    """The first reading is put off: edges first, then the volts again; read then, the rest of them is asked too."""
+    first = run(design, say="?\nstop\n").stdout
+    assert "After the edges the volts are asked for once more" in " ".join(first.split())
+    session, _ = load_session(session_file(design))
+    assert session.told["volts"] == "skipped" and not session.readings
+    plain = play_edges(design)
+    assert plain["next"] is None or plain["next"]["optional"]  # type: ignore[index]
+    again = run(design, say="4.98\nstop\n").stdout
+    assert "  volts > " in again, "asked once more when the edges are known"
+    session, _ = load_session(session_file(design))
+    assert [each.volts_v for each in session.readings] == [4.98] and "volts" not in session.told
+    assert "  volts > " in run(design, say="stop\n").stdout, "and the next load's volts as well"
+
+
+def test_volts_are_given_later_by_name(design: Path) -> None:
+    """By the word at any question, by --add, and in a session begun anew; left out twice they stay out of the way."""
+    said = run(design, say="?\nvolts\n4.98\nstop\n").stdout
+    assert said.count("  volts > ") >= 3, "the word brings the question back, and its answer the next load"
+    assert load_session(session_file(design))[0].readings[0].volts_v == 4.98
+    session_file(design).unlink()
+    run(design, say="?\nstop\n")
+    named = run(design, *adds(*VOLTS), "--json")
+    plain = json.loads(named.stdout)
+    assert plain["source"] is not None and "volts" not in plain["told"]
+    session_file(design).unlink()
+    run(design, say="?\nstop\n")
+    play_edges(design)
+    twice = run(design, say="?\nstop\nn\n").stdout
+    assert "--add" in twice and load_session(session_file(design))[0].told["volts"] == "left out"
+    assert "  volts > " in run(design, say="stop\nn\n").stdout, "another day they are asked for again"

@@ -266,3 +266,16 @@ def test_what_was_learned_is_no_longer_called_unknown(eol: str) -> None:
     assert not any(each in after for each in WINDOWS_NOT_KNOWN)
     only_pull = learned_text(text, truck, truck.lines[0], pulls=PULLS)
     assert all(each in only_pull for each in WINDOWS_NOT_KNOWN)
+
+
+def test_a_measured_pull_is_not_called_assumed_behind() -> None:
+    """The starter says `pull_down = "none" # assumed`; once measured that gainsays the basis. Other remarks stay."""
+    text = design_text(starter_sheet("ladder", "pp-000001"))
+    assert 'pull_down = "none" # assumed' in text
+    truck = loads(text)
+    pulls = replace(PULLS, down_ohm=46e3, down_tolerance=0.23)
+    told = learned_text(text, truck, truck.lines[0], pulls=pulls)
+    (row,) = [each for each in told.splitlines() if each.startswith("pull_down")]
+    assert row.endswith("}") and "assumed" not in row and 'basis = "measured"' in row
+    own = text.replace('pull_down = "none" # assumed', 'pull_down = "none" # assumed by Anna')
+    assert "} # assumed by Anna" in learned_text(own, loads(own), truck.lines[0], pulls=pulls)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 import xml.etree.ElementTree as ET
 from pathlib import Path
@@ -16,6 +17,7 @@ from pinproof.cli.show_log import plan_words, report_words
 from pinproof.design import load
 from pinproof.drawings.log_shift import log_shift
 from pinproof.drawings.log_where import log_reading, log_where
+from pinproof.driveline import drive_sums
 from pinproof.examples import example_path
 from pinproof.logs import LogReport, as_json, limits, prove_log
 from pinproof.logs.checks import CHECKS
@@ -120,6 +122,23 @@ def test_both_papers_are_set(report: LogReport) -> None:
     plan = plan_of(load(DESIGN), report)
     assert plan_pdf(plan).startswith(b"%PDF")
     assert "Careful" in plan_html(plan) and "Careful" in plan_words(plan)
+
+
+def test_the_plan_says_a_caution_once_and_the_limits_of_every_range() -> None:
+    """What stands under the first drive holds for the later ones; a transfer in low has limits of its own."""
+    truck = load(Path(__file__).parents[1] / "data" / "saltlark.toml")
+    plan = plan_of(truck)
+    told = plan_words(plan)
+    cautions = [each for session in plan.sessions for each in session.cautions]
+    assert len(set(cautions)) == len(cautions) - 1  # twice: 'All that stands under "Hands off".'
+    assert told.count("Belts on") == 1 and told.count('All that stands under "Hands off"') == 2
+    limits = next(step.text for session in plan.sessions for step in session.steps if "downshift-guard" in step.proves
+                  and "permitted" in step.text)  # fmt: skip
+    sums = drive_sums(truck)
+    for name in {each.transfer for each in sums.downshifts}:
+        lowest = next(each for each in sums.downshifts if each.transfer == name)
+        assert f"in {name}: into {lowest.gear} {math.floor(lowest.permitted_rpm)} rpm" in limits
+    assert "time-base" not in plan.unanswered and "Not answered" not in told
 
 
 def test_a_picture_shows_asked_above_and_done_below() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,10 +14,11 @@ from pinproof.network.corners import Evaluator
 from pinproof.network.excursion import excursions
 from pinproof.network.intervals import mean_bounds
 from pinproof.network.netlist import Netlist, NetworkFault
+from pinproof.network.problems import problems_of
 from pinproof.network.slices import sliced_span
-from pinproof.network.solve import Status, node_voltages
+from pinproof.network.solve import Status, node_voltages, transfer
 from pinproof.network.spans import span
-from tests.first_principles.test_network_spans import enumerated, random_case, random_edge
+from tests.first_principles.test_network_spans import Case, all_corners, enumerated, random_case, random_edge
 
 MODULE = importlib.import_module("pinproof.network.excursion")  # the package's name `excursion` is the function
 
@@ -64,6 +66,104 @@ def test_a_level_that_nobody_asks_for_has_no_crossing(monkeypatch: pytest.Monkey
         assert np.isnan(got.rising[0, 0]) and np.isnan(got.falling[0, 0])
         # highest with a at 2 mS: (2 · 5 + x) / 3 = 4 at x = 2
         assert got.rising[0, 1] == pytest.approx(2.0, abs=1e-9)
+        with monkeypatch.context() as patch:
+            patch.setattr(MODULE, "BITS", bits)
+            got = excursions(net, [1e-3, 1e-3], [2e-3, 1e-3], sources, Reading("pin"), 0, [2.0], "low")
+        # lowest with a at 1 mS: (5 + x) / 2 = 2 at x = -1
+        assert got.falling[0, 0] == pytest.approx(-1.0, abs=1e-9)
+
+
+# rail potentials of each situation
+
+
+def worst_of(net: Netlist, reading: Reading, g: np.ndarray, rail_v: np.ndarray, side: int) -> float:
+    """Lowest (side 0) or highest reading over conductance corners (N, m) and rail potentials (C, r)."""
+    part = transfer(net, g, reading.node)
+    if reading.minus is not None:
+        part = part - transfer(net, g, reading.minus)
+    values = part @ rail_v.T
+    return float(values.min() if side == 0 else values.max())
+
+
+@pytest.mark.parametrize("minus", [None, "r1", "n1"])
+def test_what_is_proven_for_the_rails_of_each_situation_loses_no_extreme(
+    minus: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each situation has rail potentials of its own, and its own box. What is left to try must still hold the worst of
+    all corners; each situation is proven as if it were alone, and proofs by intervals leave fewer than the graph."""
+    monkeypatch.setattr("pinproof.network.problems.FEW_OPEN", 0)
+    rng = np.random.default_rng(1500)
+    names = ["n0", "n1", "n2", "r0", "r1", "r2"]
+    reading = Reading("n0", minus)
+    before = after = opened = 0
+    for _ in range(25):
+        held = [("hold", "n0", "r0"), ("second", "n1", "r1"), ("third", "n2", "r2")]
+        net = Netlist(names, names[3:], [*held, *(random_edge(rng, i, names) for i in range(6))])
+        low = 10.0 ** rng.uniform(-3, 0, (3, 9))
+        high = low * 10.0 ** rng.uniform(0, 0.8, (3, 9))
+        rail_v = rng.uniform(-1, 1, (3, 4, 3)) + rng.choice([0.0, 5.0, 12.0], (3, 1, 3))
+        sources = Sources.fixed([0.0, 0.0, 0.0])
+        work = problems_of(net, reading, sources, low, high, enumerate_rows=0, rail_v=rail_v)
+        plain = problems_of(net, reading, sources, low, high, enumerate_rows=1 << 40, rail_v=rail_v)
+        assert work.situation.tolist() == [0, 0, 1, 1, 2, 2] and work.side.tolist() == [0, 1] * 3
+        before += int(plain.bits().sum())
+        after += int(work.bits().sum())
+        opened += int((plain.bits() > 0).sum())
+        for s in range(3):
+            alone = problems_of(
+                net, reading, sources, low[s : s + 1], high[s : s + 1], enumerate_rows=0, rail_v=rail_v[s : s + 1]
+            )
+            assert work.bits()[work.situation == s].tolist() == alone.bits().tolist()
+            everywhere = all_corners(low[s], high[s])
+            for problem in np.flatnonzero(work.situation == s).tolist():
+                side = int(work.side[problem])
+                least, most = work.boxes(np.array([problem]))
+                tried = all_corners(least[0], most[0])
+                assert len(tried) == 2 ** int(work.bits()[problem])
+                found = worst_of(work.net, reading, tried, rail_v[s], side)
+                true = worst_of(net, reading, everywhere, rail_v[s], side)
+                assert found == pytest.approx(true, abs=1e-10), (s, side)
+    assert opened > 20 and after < 0.9 * before
+
+
+@pytest.mark.parametrize("few", [0, 100])
+@pytest.mark.parametrize("minus", [None, "n1"])
+def test_what_is_proven_with_an_edge_left_alone_holds_wherever_that_is_set(
+    few: int, minus: str | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fault's edge comes from nothing to a short: at each size what is left to try still holds the worst corner. One
+    edge is not there at all, one goes from a node to itself."""
+    monkeypatch.setattr("pinproof.network.problems.FEW_OPEN", few)
+    rng = np.random.default_rng(1550)
+    names = ["n0", "n1", "n2", "r0", "r1"]
+    reading = Reading("n0", minus)
+    sources = Sources.fixed([5.0, 0.0])
+    for number in range(12):
+        held = [("hold", "n0", "r0"), ("second", "n1", "r1"), ("third", "n2", "r1")]
+        fault = ("fault", "n2", ["n0", "n1", "r0", "n2"][number % 4])
+        net = Netlist(names, names[3:], [*held, fault, *(random_edge(rng, i, names) for i in range(4))])
+        low = 10.0 ** rng.uniform(-2, 0, (2, 8))
+        high = low * 10.0 ** rng.uniform(0, 1, (2, 8))
+        low[:, 3] = high[:, 3] = 0.0
+        low[:, 4] = high[:, 4] = 0.0
+        work = problems_of(net, reading, sources, low, high, enumerate_rows=0, whole=(3,))
+        column = int(work.small.group[3])
+        assert (column < 0) is (fault[1] == fault[2])
+        for problem in range(len(work.side)):
+            s, side = int(work.situation[problem]), int(work.side[problem])
+            least, most = work.boxes(np.array([problem]))
+            for size in (0.0, 1e-3, 0.3, 20.0):
+                if column >= 0:
+                    assert (least[0, column], most[0, column]) == (0.0, np.inf)
+                    least[0, column] = most[0, column] = size
+                everywhere = all_corners(low[s], high[s])
+                everywhere[:, 3] = size
+                found = worst_of(work.net, reading, all_corners(least[0], most[0]), np.array([[5.0, 0.0]]), side)
+                assert found == pytest.approx(
+                    worst_of(net, reading, everywhere, np.array([[5.0, 0.0]]), side), abs=1e-10
+                )
+                if column >= 0:
+                    least[0, column], most[0, column] = 0.0, np.inf
 
 
 # bounds over sub-boxes
@@ -114,6 +214,37 @@ def test_a_bracket_is_no_wider_than_the_rails() -> None:
         brackets[0] += not got.exact_low[0]
         brackets[1] += not got.exact_high[0]
     assert min(brackets.values()) > 3
+
+
+def test_a_bracket_holds_for_every_order_of_the_rails_however_poor_its_start(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rails that can change places. Not one corner is searched for, and no sub-box split: the bound alone is told."""
+
+    def first_corner(evaluator: Any, base: Any, open_edges: Any, low: Any, high: Any, side: int) -> Any:
+        here = np.where(open_edges, low, base)
+        value, cause = evaluator.at(here[None], side)
+        return float(value[0]), here, cause[0]
+
+    monkeypatch.setattr("pinproof.network.branch._climb", first_corner)
+    rng = np.random.default_rng(1450)
+    names = ["n0", "n1", "n2", "r0", "r1", "r2"]
+    brackets = beyond = 0
+    for _ in range(40):
+        held = [("hold", "n0", "r0"), ("second", "n1", "r1"), ("third", "n2", "r2")]
+        net = Netlist(names, names[3:], [*held, *(random_edge(rng, i, names[:3]) for i in range(4))])
+        low = 10.0 ** rng.uniform(-2, 0, 7)
+        high = low * 10.0 ** rng.uniform(0, 1.5, 7)
+        case = Case(net, low[None], high[None], Sources.ranges([4.0, 3.0, 2.0], [6.0, 7.0, 8.0]), Reading("n0", "n1"))
+        values = enumerated(case, 0)
+        got = span(net, low, high, case.sources, case.reading, enumerate_bits=0, branch_rounds=0)
+        assert got.low[0] <= values.min() + 1e-9 and got.high[0] >= values.max() - 1e-9
+        for sure, told, true in (
+            (got.exact_low[0], got.low[0], values.min()),
+            (got.exact_high[0], got.high[0], values.max()),
+        ):
+            assert not sure or told == pytest.approx(true, abs=1e-9)
+            brackets += not sure
+        beyond += bool(got.inner_low[0] > values.min() + 1e-6) + bool(got.inner_high[0] < values.max() - 1e-6)
+    assert brackets > 20 and beyond > 10
 
 
 # bounds of a weighted mean

@@ -414,6 +414,7 @@ def test_a_folder_that_is_a_file_is_refused(tmp_path: Path) -> None:
     [
         (("sandpiper", "-o", "bench", "--paper", "letter"), 0, "Proven"),
         (("wagtail", "-o", "bench"), 1, "Would hold if"),
+        (("dunlin", "-o", "bench"), 1, "What else does not hold:\n  - Start inhibit:"),  # its line is proven
         (("no-such-truck", "-o", "bench"), 2, "no file"),
         (("sandpiper", "-o", "bench", "--date", "1.3.2026"), 2, "--date"),
         (("sandpiper",), 2, "--output"),

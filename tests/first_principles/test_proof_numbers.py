@@ -193,6 +193,8 @@ def test_a_budget_takes_the_nearest_crossing_of_each_kind_on_its_side() -> None:
         ("V", 0.0, 0.2, False, 2.0 / 0.5),  # near zero by tenths of a volt
         ("V", -0.4, -0.6, False, 0.5 / 0.5),
         ("V", 0.02, -0.03, True, 0.5 / 0.5),  # below zero a factor means nothing
+        ("V", 0.0, 0.2, True, 2.0 / 0.5),  # nor from zero
+        ("V", 0.2, 0.0, True, 1.0 / 0.5),  # nor to it
     ],
 )
 def test_strain_by_hand(unit: str, end: float, reached: float, positive: bool, by_hand: float) -> None:

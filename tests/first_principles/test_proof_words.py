@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 import re
@@ -14,10 +15,13 @@ from pinproof.cli import group
 from pinproof.cli.show import headline, truck_words
 from pinproof.design import Truck, load, loads
 from pinproof.proof import TruckProof, margin_percent, prove, resting_words
-from pinproof.proof.budgets import parameters_of, strain
-from pinproof.proof.doubts import doubt_of, shares_of
+from pinproof.proof.budgets import Level, Parameter, parameters_of, strain
+from pinproof.proof.doubts import Share, doubt_of, shares_of
+from pinproof.proof.judging import Judged
+from pinproof.proof.outlook import Outlook, Tried
 from pinproof.proof.prove import states_of
-from pinproof.proof.results import DriftBudget, RestsOn
+from pinproof.proof.results import DriftBudget, Finding, LineProof, RestsOn, SituationProof
+from pinproof.proof.situations import Requirement, Situation
 from pinproof.verdict import Verdict
 from pinproof.verdict.doubt import USUAL_ERROR
 from pinproof.wiring import line_view
@@ -131,11 +135,14 @@ def test_the_order_is_by_strain_and_then_by_basis(name: str) -> None:
 
 
 def test_a_tie_is_settled_by_the_basis() -> None:
-    """Sorted by hand."""
-    tied = [
-        DriftBudget("x", "up", 1.0, 2.0, None, "", "ohm", basis, 1.5) for basis in ("measured", "assumed", "published")
-    ]
-    assert [each.basis for each in sorted(tied, key=lambda each: each.urgency)] == ["assumed", "published", "measured"]
+    """The number that is less sure comes first, of budgets as of numbers that a verdict rests on."""
+    order = ["assumed", "borrowed", "published", "measured"]
+    tied = [DriftBudget("x", "up", 1.0, 2.0, None, "", "ohm", basis, 1.5) for basis in reversed(order)]
+    assert [each.basis for each in sorted(tied, key=lambda each: each.urgency)] == order
+    leaned = [RestsOn("x", basis, "", None, 1.5, "") for basis in reversed(order)]
+    assert [each.basis for each in sorted(leaned, key=lambda each: each.urgency)] == order
+    sooner = dataclasses.replace(tied[0], strain=1.0)
+    assert min([*tied, sooner], key=lambda each: each.urgency) == sooner
 
 
 def test_strain_is_drift_over_doubt() -> None:
@@ -269,3 +276,16 @@ def test_the_distance_to_a_target_in_words(tmp_path: Path) -> None:
     text = file.read_text(encoding="utf-8").replace("2k21", "2k32")
     far = [each.text for line in prove(loads(text), samples=0).lines for each in line.findings]
     assert any("+5.0 % off" in each for each in far)
+
+
+@pytest.mark.parametrize(
+    "kind",
+    [DriftBudget, Finding, Judged, Level, LineProof, Outlook, Parameter, Requirement, RestsOn, Share, Situation,
+     SituationProof, Tried, TruckProof],
+)  # fmt: skip
+def test_a_result_cannot_be_changed(kind: type) -> None:
+    """What was proven stays as it was proven: faces hand one result on to each other."""
+    one = object.__new__(kind)
+    for each in dataclasses.fields(kind):
+        with pytest.raises(dataclasses.FrozenInstanceError):
+            setattr(one, each.name, None)

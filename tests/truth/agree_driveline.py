@@ -380,10 +380,12 @@ def _steps(out: Outcome, d: dc.Driveline, sums) -> None:  # type: ignore[no-unty
             if len(tops) == 1:
                 out.range(f"step {step.before} drop", dc.drop(d, *tops[0]), step.drop_rpm)
             continue
-        out.range(f"step {step.before} after", dc.after_shift(d, d.most, step.before, step.after), step.after_rpm)
+        ends = [d.most] if d.limiter is None else [d.most, d.limiter]
+        top = dc.Number(*(min(getattr(each, end) for each in ends) for end in ("low", "value", "high")))
+        out.range(f"step {step.before} after", dc.after_shift(d, top, step.before, step.after), step.after_rpm)
         out.range(
             f"step {step.before} drop",
-            dc.drop(d, dc.ONE, dc.Line(step.before, step.after, "", "engine", d.most)), step.drop_rpm,
+            dc.drop(d, dc.ONE, dc.Line(step.before, step.after, "", "engine", top)), step.drop_rpm,
         )  # fmt: skip
 
 

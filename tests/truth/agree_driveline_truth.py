@@ -110,6 +110,13 @@ def _gears(out: Outcome, d: dt.Drive, sums, speed: Fraction) -> None:  # type: i
             out.span(f"{what} turbine", dt.engine_at_road(d, rng, gear, dt.exact(speed), dt.LOCKED), at.turbine_rpm)
 
 
+def lower_of(most: dt.Box, limiter: dt.Box | None) -> dt.Box:
+    """End by end the lower of two numbers that stray each for itself: a limiter ends the climb before the most does."""
+    if limiter is None:
+        return most
+    return dt.Box(*(min(getattr(most, end), getattr(limiter, end)) for end in ("low", "value", "high")))
+
+
 def _steps(out: Outcome, d: dt.Drive, sums) -> None:  # type: ignore[no-untyped-def]
     names = d.names
     out.same("steps", list(pairwise(names)), [(s.before, s.after) for s in sums.steps])
@@ -117,10 +124,11 @@ def _steps(out: Outcome, d: dt.Drive, sums) -> None:  # type: ignore[no-untyped-
         what = f"step {found.before} > {found.after}"
         out.span(f"{what} ratio", dt.step(d, found.before, found.after), found.ratio)
         ups = [x for x in d.lines if (names[x.before], names[x.after]) == (found.before, found.after)]
-        if not ups:  # from the engine's most
-            out.span(f"{what} from", d.most, found.before_rpm)
-            out.span(f"{what} to", dt.after_shift(d, found.before, found.after, d.most, "any"), found.after_rpm)
-            out.span(f"{what} drop", dt.drop(d, found.before, found.after, d.most), found.drop_rpm)
+        if not ups:  # from the highest speed that the engine has on any truck of the range: most or limiter
+            top = lower_of(d.most, d.limiter)
+            out.span(f"{what} from", top, found.before_rpm)
+            out.span(f"{what} to", dt.after_shift(d, found.before, found.after, top, "any"), found.after_rpm)
+            out.span(f"{what} drop", dt.drop(d, found.before, found.after, top), found.drop_rpm)
             continue
         told = [(dt.line_engine(d, r, x), dt.line_engine(d, r, x, True)) for r in d.ranges for x in ups]
         highest = max(before.value for before, _ in told)

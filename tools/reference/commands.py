@@ -17,7 +17,9 @@ INTRO = (
     "[README](../../README.md) and shown in the tutorials.",
     "All commands: results go to standard output, talk and errors to standard error. **How a command ends** is its "
     "exit code: 0, it holds; 1, it was read but does not hold or is not shown; 2, something cannot be used, and the "
-    "[error](errors.md) says what. A file is written whole or not at all. Nothing is sent anywhere.",
+    "[error](errors.md) says what, or it was stopped before the end: by Ctrl+C, or for want of input where it asked. "
+    "The searches that keep what was read (find, learn, meter) take that for an ordinary stop. A file is written "
+    "whole or not at all. Nothing is sent anywhere.",
     EPILOG,
 )
 

@@ -5,8 +5,8 @@ title Install Pinproof
 rem A Python that is missing must not be fetched behind our back.
 set "PYTHON_MANAGER_AUTOMATIC_INSTALL=false"
 set "PYTHON_COMMAND="
-set "PROBE=import sys; sys.exit(sys.version_info[:2] not in [(3, 11), (3, 12), (3, 13), (3, 14)])"
-for %%V in (3.14 3.13 3.12 3.11) do call :try py -%%V
+set "PROBE=import sys; sys.exit(sys.version_info[:2] not in [@PROBED@])"
+for %%V in (@NEWEST_FIRST@) do call :try py -%%V
 call :try python
 if not defined PYTHON_COMMAND goto no_python
 %PYTHON_COMMAND% "%~dp0files\install.py" %*
@@ -22,12 +22,12 @@ if not errorlevel 1 set "PYTHON_COMMAND=%*"
 goto :eof
 
 :no_python
-echo No Python 3.11, 3.12, 3.13 or 3.14 was found on this computer.
+echo No Python @SPOKEN@ was found on this computer.
 echo.
 echo 1. If the folder python-installer on this stick holds an installer, double-click it.
 echo    Keep its box for the launcher "py" ticked. Then double-click install-windows.bat again.
 echo 2. If that folder is empty: on a computer with a network go to python.org, Downloads, Windows,
-echo    take "Windows installer (64-bit)" of Python 3.13 and put the file into that folder.
+echo    take "Windows installer (64-bit)" of Python @TAKE@ and put the file into that folder.
 echo.
 pause
 exit /b 2

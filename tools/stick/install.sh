@@ -2,14 +2,14 @@
 # Installs Pinproof from this folder. No network is used.
 here=$(cd "$(dirname "$0")" && pwd) || exit 2
 frame=/Library/Frameworks/Python.framework/Versions
-probe='import sys; sys.exit(sys.version_info[:2] not in [(3, 11), (3, 12), (3, 13), (3, 14)])'
-for python in python3 python3.14 python3.13 python3.12 python3.11 \
-    $frame/3.14/bin/python3 $frame/3.13/bin/python3 $frame/3.12/bin/python3 $frame/3.11/bin/python3; do
+probe='import sys; sys.exit(sys.version_info[:2] not in [@PROBED@])'
+for python in python3 @COMMANDS@ \
+    @FRAMES@; do
     if "$python" -c "$probe" >/dev/null 2>&1; then
         exec "$python" "$here/files/install.py" "$@"
     fi
 done
-echo "No Python 3.11, 3.12, 3.13 or 3.14 was found on this computer." >&2
+echo "No Python @SPOKEN@ was found on this computer." >&2
 echo "macOS: if the folder python-installer on this stick holds a package from python.org, double-click it, then" >&2
 echo "start this again. If it is empty: fetch one on a computer with a network and put it there." >&2
 echo "Linux: install python3 and python3-venv with the system's own package program; that needs a network." >&2

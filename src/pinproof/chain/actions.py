@@ -119,7 +119,8 @@ def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawe
             else:
                 needed[each.ohm] = needed.get(each.ohm, 0) + 1
                 finest = min(finest, each.tolerance)
-                bodies.append((each.ohm, bodies_w([each.path], proof.findings)[each.path]))
+                stated_w = {each.path: None if each.rated_power is None else each.rated_power.value}
+                bodies.append((each.ohm, bodies_w([each.path], proof.findings, stated_w)[each.path]))
     if not paths:
         return
     days = "by post they take days (common practice, no source)"
@@ -291,8 +292,13 @@ def _to_choose(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
         for each in truck.contacts_of(line)
         if each.resistor is not None and each.resistor.ohm is None
     }
-    if line.idle_resistor is not None and line.idle_resistor.ohm is None:
-        todo[line.idle_resistor.path] = "the far end (idle)"
+    for word, part in (
+        ("the far end (idle)", line.idle_resistor),
+        ("the top", line.top_resistor),
+        ("the end of the ladder", line.end_resistor),
+    ):
+        if part is not None and part.ohm is None:
+            todo[part.path] = word
     if todo and not pull_is_unknown(truck.input_of(line)):
         yield Action(
             f"Let Pinproof choose the resistors of {', '.join(todo.values())}.",

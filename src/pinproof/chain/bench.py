@@ -173,6 +173,8 @@ class Bench:
     def take_list(self, text: str, name: str) -> list[str]:
         """Keep every reading of a list, or none; the stations it has.
 
+        What a printed sheet holds of readings on record is passed over: it is no second measurement.
+
         Parameters
         ----------
         text : str
@@ -183,9 +185,18 @@ class Bench:
         Raises
         ------
         RecordFault
-            A row is of another design, of no station of this truck, or no reading: all such rows are named.
+            A row is of another design, of no station of this truck, or no reading: all such rows are named. Or nothing
+            in it is new.
         """
-        rows = read_rows(text, name, self.truck.id)
+        kept = {station: each.text for station, each in self.taken().items()}
+        rows = [
+            row for row in read_rows(text, name, self.truck.id)
+            if not (row.judged and kept.get(row.station) == row.value)
+        ]  # fmt: skip
+        if not rows:
+            raise RecordFault(
+                name, "All its readings are kept already.", "Fill in the column value where you measured."
+            )
         entries = self._entries(rows, name)
         with self.open() as record:
             record.add_all(entries, self.snapshot())

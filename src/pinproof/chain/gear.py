@@ -11,8 +11,8 @@ from pinproof.driveline import drive_sums, measure_first
 from pinproof.verdict import Verdict
 
 NOTHING_SAID = (
-    "The file says nothing of the driveline. `pinproof gears FILE --begin` adds the tables to fill in; then speeds, "
-    "safe downshifts and shift lines are judged."
+    "The file says nothing of the driveline. `pinproof gears FILE --begin` drafts its tables; then speeds, safe "
+    "downshifts and shift lines are judged."
 )
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from pinproof.chain.learn_begin import NotThus
+from pinproof.chain.learn_begin import NotThus, with_settings
 from pinproof.design.model import Line, Truck
 from pinproof.learn import (
     Edge,
@@ -41,12 +41,17 @@ from pinproof.learn import (
     windows_of,
 )
 from pinproof.learn.entry import Entry, last_digit, load_of, part_of, read_accuracy, read_entry, step_of
+from pinproof.learn.reference import reference_step
 from pinproof.learn.session import at_one_supply, number_told, reference_learned
 from pinproof.meter import Instrument, uncertainty
 from pinproof.proof import as_json
 
 USUAL_METER = "0.5 % + 2"
 USUAL_OHMS = "1 % + 3"
+PUT_OFF, LEFT_OUT = "skipped", "left out"
+"""What a session says of volts that were not known: asked once more after the edges; not asked any more."""
+REFERENCE = "reference"
+"""Where a session says that the volts at the reference's own pin were asked for and are not known."""
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,14 @@ class Asked:
     kind: Literal["volts", "look", "edge"]
     volts: VoltsStep | None = None
     step: Step | None = None
+
+
+LOOK_EXAMPLE = 'The open pin on AC or on min/max is written "ac=0.01" or "min=0.1 max=4.98".'
+
+
+def _is_look(entry: Entry) -> bool:
+    """It tells what the AC range or both of min and max showed."""
+    return entry.ac_v is not None or (entry.min_v is not None and entry.max_v is not None)
 
 
 def _keep_it(_: str) -> None:
@@ -124,20 +137,29 @@ class Learning:
     # what is asked now
 
     def asked(self) -> Asked | None:
-        """What to do next; None when nothing more is to be learned."""
-        volts = self._next_volts()
-        if volts is not None:
+        """What to do next; None when nothing more is to be learned. Volts that were put off come after the edges."""
+        put_off = self.session.told.get("volts")
+        if put_off is None and (volts := self._next_volts()) is not None:
             return Asked("volts", volts)
         if not self.session.looks and self.session.readings and "look" not in self.session.told:
             return Asked("look")
+        if self.found.asks_reference and REFERENCE not in self.session.told:
+            return Asked("volts", reference_step())
         step = propose(self.session.search)
+        if put_off == PUT_OFF and (step is None or step.optional) and (volts := self._next_volts()) is not None:
+            return Asked("volts", volts)
         return Asked("edge", step=step) if step is not None else None
+
+    def ask_volts(self, *, at_once: bool) -> None:
+        """Ask again for volts that were left out: at once, or after the edges."""
+        told = {key: word for key, word in self.session.told.items() if key not in ("volts", REFERENCE)}
+        if not at_once and "volts" in self.session.told:
+            told["volts"] = PUT_OFF
+        self.session = dataclasses.replace(self.session, told=told)
 
     def _next_volts(self) -> VoltsStep | None:
         session, truck = self.session, self.truck
         owner = truck.input_of(truck.line(session.line))
-        if session.told.get("volts") == "skipped":
-            return None
         loads = [part.ohm for part in session.search.stock]
         return next_volts(
             at_one_supply(session.readings), session.meter, loads, supply_high_v=truck.supply.run.high,
@@ -148,9 +170,16 @@ class Learning:
     # answers
 
     def answer_volts(self, step: VoltsStep, typed: str | None, supply: str = "") -> None:
-        """Volts at the pin; with a feed both, feed first. None: not known, the source is then left out."""
+        """Volts at the pin; with a feed both, feed first. None: not known, put off, the second time left out.
+
+        At the reference's own pin they are told as `reference_v`; None: not known, and the pulls stay not told apart.
+        """
+        if step.at == "reference":
+            self._answer_reference(typed)
+            return
         if typed is None:
-            self.take(dataclasses.replace(self.session, told={**self.session.told, "volts": "skipped"}))
+            word = LEFT_OUT if self.session.told.get("volts") == PUT_OFF else PUT_OFF
+            self.take(dataclasses.replace(self.session, told={**self.session.told, "volts": word}))
             return
         numbers = typed.replace(",", " ").split() if step.from_feed else [typed.replace(" ", "")]
         if step.from_feed and len(numbers) != 2:
@@ -160,16 +189,37 @@ class Learning:
         battery = f" supply={supply.replace(' ', '')}" if supply.strip() else ""
         self.add(f"{load} volts={numbers[-1]}{feed}{battery}")
 
+    def _answer_reference(self, typed: str | None) -> None:
+        if typed is None:
+            self.take(dataclasses.replace(self.session, told={**self.session.told, REFERENCE: "not known"}))
+            return
+        told = with_settings(self.session, told=(("reference_v", typed.replace(" ", "")),))
+        reference_v, source = number_told(told, "reference_v"), self.found.source
+        assert reference_v is not None
+        if reference_v <= 0.0:
+            raise NotThus("volts", f'"{typed}": a reference is above 0 V, as in 4.98.')
+        if source is not None and found_of(told, self.truck).pulls is None:
+            self.question(
+                f"{reference_v:g} V is below the {source.volts_v:.3g} V of the open pin, which a reference alone cannot "
+                "lift above itself. Is it the reference's pin, and is the key on?"
+            )
+        self.take(told)
+
     def answer_look(self, typed: str | None) -> None:
         """The open pin on AC or min/max, as in "ac=0.01"; None: not looked at."""
-        told = {**self.session.told, "look": "no" if typed is None else "yes"}
-        session = dataclasses.replace(self.session, told=told)
-        if typed is not None:
-            entry = read_entry(typed)
-            opened = [each.volts_v for each in session.readings if each.is_open]
-            look = Look(opened[-1] if opened else 0.0, entry.ac_v, entry.min_v, entry.max_v)
-            session = dataclasses.replace(session, looks=(*session.looks, look))
-        self.take(session)
+        if typed is None:
+            self.take(dataclasses.replace(self.session, told={**self.session.told, "look": "no"}))
+            return
+        entry = read_entry(typed)
+        if not _is_look(entry):
+            raise NotThus("reading", f'"{typed}" says neither AC nor both of min and max. {LOOK_EXAMPLE}')
+        self._looked(entry)
+
+    def _looked(self, entry: Entry) -> None:
+        opened = [each.volts_v for each in self.session.readings if each.is_open]
+        look = Look(opened[-1] if opened else 0.0, entry.ac_v, entry.min_v, entry.max_v)
+        told = {**self.session.told, "look": "yes"}
+        self.take(dataclasses.replace(self.session, told=told, looks=(*self.session.looks, look)))
 
     def answer_step(self, step: Step, typed: str | None) -> None:
         """What was seen at a step of the search; None: don't know."""
@@ -224,8 +274,12 @@ class Learning:
         if entry.pot_ohm is not None:
             self._turned(entry, text)
             return
+        if _is_look(entry) and not entry.means and entry.volts_v is None and entry.load_text in ("", "open"):
+            self._looked(entry)  # the open pin, as the guided question asks for it: "ac=0.004"
+            return
         if not entry.load_text:
-            raise NotThus("reading", f'"{text}" names no load: write load=1k, open or short.')
+            look = f" {LOOK_EXAMPLE}" if entry.ac_v is not None or entry.min_v is not None else ""
+            raise NotThus("reading", f'"{text}" names no load: write load=1k, open or short.{look}')
         measured = None
         if entry.ohms_ohm is not None:
             measured = (entry.ohms_ohm, entry.reach_ohm or self.ohm_reach(entry.ohms_ohm, entry.ohms_digit_ohm))
@@ -256,8 +310,9 @@ class Learning:
         doubt = question_reading(self.session.readings, reading, self.session.meter)
         if doubt is not None:
             self.question(doubt)
-        session = dataclasses.replace(self.session, readings=(*self.session.readings, reading))
-        if entry.ac_v is not None or entry.max_v is not None:
+        told = {key: word for key, word in self.session.told.items() if key != "volts"}
+        session = dataclasses.replace(self.session, readings=(*self.session.readings, reading), told=told)
+        if _is_look(entry):
             look = Look(entry.volts_v, entry.ac_v, entry.min_v, entry.max_v)
             session = dataclasses.replace(session, looks=(*session.looks, look))
         self.take(session)

@@ -212,8 +212,11 @@ def _unproven(name: str, truck: Truck, line: Line, proof: LineProof, findings: S
         return f"{proof.reason[0].upper()}{proof.reason[1:]}."
     if name == "resistor":
         todo = [each.id for each in truck.contacts_of(line) if each.resistor is not None and each.resistor.ohm is None]
-        if line.idle_resistor is not None and line.idle_resistor.ohm is None:
-            todo.append("the idle resistor")
+        for word, part in (
+            ("idle", line.idle_resistor), ("top", line.top_resistor), ("end", line.end_resistor)
+        ):  # fmt: skip
+            if part is not None and part.ohm is None:
+                todo.append(f"the {word} resistor")
         if todo:
             return f"Still to be chosen: {', '.join(todo)}."
         off = [each for each in findings if each.check == "target-distance"]

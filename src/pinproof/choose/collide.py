@@ -24,7 +24,7 @@ from pinproof.choose.search import Found, solve
 from pinproof.design.model import Line, Truck, Value
 from pinproof.design.model import Window as StatedWindow
 from pinproof.errors import NoSolution
-from pinproof.proof.results import LineProof
+from pinproof.proof.results import LineProof, SituationProof
 from pinproof.quantities import format_value
 
 TRIAL = Budget(nodes=50_000, seconds=10.0)
@@ -54,7 +54,7 @@ def collision_of(truck: Truck, built: Built, found: Found, proof: LineProof, aga
     second, how = _second(built, row, demand, partner, proof)
     margin = float(found.margins[worst])
     short = _depth(demand, margin)
-    unit = proof.situations[0].unit if proof.situations else ""
+    unit = next((each.unit for each in proof.situations if each.space == row.space), "")
     far = _reading_words(short, unit)
     where = " + ".join(row.situation.operated) if row.situation and row.situation.operated else "nothing operated"
     if row.situation is None:
@@ -105,9 +105,7 @@ def _second(built: Built, row: Row, demand: Demand, partner: int | None, proof: 
         # The foreign window nearest to what the proof found deciding.
         met = row.meanings[-1]
         for each in proof.situations:
-            if row.situation is None or each.operated != row.situation.operated:
-                continue
-            if each.key_state == row.key_state:
+            if _is_of(each, row):
                 met = each.window or met
         if row.situation is not None:
             return met, f"it can be taken for {met}"
@@ -127,10 +125,16 @@ def _second(built: Built, row: Row, demand: Demand, partner: int | None, proof: 
     return near, f"its span leaves the window of {own} towards {near}"
 
 
+def _is_of(each: SituationProof, row: Row) -> bool:
+    """The proven situation is the one that the demand is about, read in the same way."""
+    mine = row.situation is not None and each.operated == row.situation.operated
+    return mine and each.key_state == row.key_state and each.space == row.space
+
+
 def _nearest(proof: LineProof, row: Row) -> str:
     """The meaning next to the side on which the worst reading leaves its window."""
     for each in proof.situations:
-        if row.situation is None or each.operated != row.situation.operated or each.key_state != row.key_state:
+        if not _is_of(each, row):
             continue
         windows = sorted(proof.windows.get(each.space, ()), key=lambda w: (w.guaranteed()[0], w.guaranteed()[1]))
         names = [w.meaning for w in windows]

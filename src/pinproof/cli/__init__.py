@@ -2,7 +2,7 @@
 
 Answers: what the user typed. Turns results into words and exit codes; holds no sums.
 Touches: files named on the command line, standard output (results), standard error (talk).
-Exit:    0 proven, 1 read but does not hold or is not shown, 2 cannot be used.
+Exit:    0 proven, 1 read but does not hold or is not shown, 2 cannot be used or was stopped before the end.
 """
 
 from __future__ import annotations
@@ -55,6 +55,15 @@ class _Refused(click.ClickException):
         super().__init__(f"{where} cannot be used: {reason}. Check its name and folder, and that the disk has room.")
 
 
+class _Stopped(click.ClickException):
+    """Ctrl+C, or the end of the input where a question waited."""
+
+    exit_code = 2
+
+    def __init__(self) -> None:
+        super().__init__("Stopped before the end. No file is left half written.")
+
+
 class _Lazy(click.Group):
     """Commands by name, imported only when used, so that help is quick."""
 
@@ -69,9 +78,12 @@ class _Lazy(click.Group):
         return command
 
     def invoke(self, ctx: click.Context) -> object:
-        """Run a command; what the system refuses ends as words and exit code 2."""
+        """Run a command; what the system refuses, and a stop before the end, become words and exit code 2."""
         try:
             return super().invoke(ctx)
+        except (click.Abort, KeyboardInterrupt, EOFError):
+            click.echo(err=True)  # the line that was being typed
+            raise _Stopped from None
         except OSError as error:
             if error.errno == errno.EPIPE:  # whoever reads the output has seen enough
                 raise

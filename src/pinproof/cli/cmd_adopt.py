@@ -77,7 +77,8 @@ def command(file: Path, newfile: Path, name: str, as_json: bool) -> None:
         click.echo("\n".join(lines))
     if again.rest:
         later = [known.name if (known := measure_of(path)) is not None else path for path in again.rest]
-        click.echo(f"\nLater (no likely error of them overturns the verdict): {', '.join(later)}.")
+        said = f"Later (no likely error of them overturns the verdict): {', '.join(later)}."
+        click.echo("\n" + "\n".join(wrapped(said, "")))
     click.echo(f"\nNext: pinproof next {newfile}")
 
 

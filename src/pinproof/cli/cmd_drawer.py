@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pinproof.cli.common import JSON, print_json
+from pinproof.cli.common import JSON, NothingThere, print_json
 
 if TYPE_CHECKING:
     from pinproof.chain.stock import Row
@@ -60,7 +60,7 @@ def command(
             raise click.UsageError("list takes nothing more.")
         if seen is None:
             begin = 'pinproof drawer add 1.5k "1 %" --count 10'
-            raise click.UsageError(f"There is no {drawer_file} yet. Begin one: {begin}")
+            raise NothingThere(f"There is no {drawer_file} yet. Begin one: {begin}")
         _show(before, drawer_file, as_json)
         return
     if what == "add":

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pinproof.cli.common import FILE, JSON, print_json, read_truck, write_whole
+from pinproof.cli.drafting import BEGIN, YES, begin
 
 if TYPE_CHECKING:
     from pinproof.design import Truck
@@ -20,8 +21,15 @@ PATH = click.Path(dir_okay=False, path_type=Path)
 @click.command("gears")
 @FILE
 @JSON
-@click.option("--begin", is_flag=True, help="Add a [drive] section with blanks to the file, to be filled in.")
-@click.option("--at", "speeds", multiple=True, metavar="SPEED", help='Engine speed in every gear at "100 km/h".')
+@BEGIN
+@YES
+@click.option(
+    "--at",
+    "speeds",
+    multiple=True,
+    metavar="SPEED",
+    help='Engine speed in every gear at this road speed, as in "100 km/h".',
+)
 @click.option("--chart", type=PATH, metavar="FILE", help="Write the saw-tooth chart as SVG.")
 @click.option("--range", "transfer", default="", help="With --chart or --table: the range of the transfer case.")
 @click.option("--table", "table_id", help="Show this borrowed table, converted and marked.")
@@ -32,7 +40,8 @@ def command(
     ctx: click.Context,
     file: Path,
     as_json: bool,
-    begin: bool,
+    is_begin: bool,
+    yes: bool,
     speeds: tuple[str, ...],
     chart: Path | None,
     transfer: str,
@@ -50,14 +59,10 @@ def command(
     Example: pinproof gears truck.toml --at "100 km/h" --chart saw-tooth.svg
     Example: pinproof gears truck.toml --sheet
     """
-    if begin:
-        from pinproof.design.begin_drive import begin_drive
+    if is_begin:
+        from pinproof.design.begin_drive import with_drive_section
 
-        begin_drive(file)
-        click.echo(
-            f"Added to {file}: a [drive] section. Fill in its blanks, take away the #, then: pinproof gears {file}"
-        )
-        return
+        ctx.exit(begin(file, with_drive_section, "pinproof gears", yes))
     from pinproof.chain.drive_report import drive_report
     from pinproof.driveline import blanks, converted_csv, drive_of
     from pinproof.quantities import parse

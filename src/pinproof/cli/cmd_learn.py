@@ -19,10 +19,21 @@ if TYPE_CHECKING:
 TOLD = ("date", "meter", "setting", "reference_v", "compares", "faults")
 USUAL_METER = "0.5 % + 2"
 STOP, BACK, UNKNOWN = ("stop", "quit", "q"), ("back", "b"), ("", "?", "dk", "don't know", "dont know")
+VOLTS = ("volts",)
+
+
+ONCE_MORE = "After the edges the volts are asked for once more; `volts` at any question asks at once."
+BY_NAME = "--told reference_v=4.98"
+NOT_TOLD_APART = f"Then reference and pulls stay as the file has them. When you have read it: {BY_NAME}."
+LATER = 'When you can read the volts: `pinproof learn FILE` asks for them, or --add "open volts=4.98".'
 
 
 class _Stop(Exception):
     """The user wants to go on another time."""
+
+
+class _Volts(Exception):
+    """The user can read the volts now that were left out."""
 
 
 class _Back(Exception):
@@ -33,7 +44,9 @@ class _Back(Exception):
 @FILE
 @click.option("--input", "input_id", default="", help="The input, where the file has several.")
 @click.option(
-    "--take", type=click.Path(dir_okay=False, path_type=Path), help="Another session file than the one beside."
+    "--take",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Keep the session in this file, not beside the design.",
 )
 @click.option("--add", "added", multiple=True, metavar="READING", help='One reading, as in "load=1k volts=2.41".')
 @click.option("--told", multiple=True, metavar="KEY=VALUE", help=f"What you know: {', '.join(TOLD)}.")
@@ -152,10 +165,13 @@ def _answer(text: str) -> str | None:
         raise _Stop
     if typed.lower() in BACK:
         raise _Back
+    if typed.lower() in VOLTS:
+        raise _Volts
     return None if typed.lower().replace("’", "'") in UNKNOWN else typed
 
 
 def _guide(work: Learning) -> None:
+    from pinproof.chain.learning import REFERENCE
     from pinproof.cli import show_learn
     from pinproof.errors import PinproofError
 
@@ -168,6 +184,7 @@ def _guide(work: Learning) -> None:
             raise click.UsageError("Then once more.")
 
     work.question = insist
+    work.ask_volts(at_once=False)
     while True:
         try:
             asked = work.asked()
@@ -180,8 +197,12 @@ def _guide(work: Learning) -> None:
             elif not _ask_edge(work):
                 return
         except _Stop:
-            click.echo(f"\nKept in {work.path}. Go on with: pinproof learn")
+            click.echo(f"\nKept in {work.path}. Go on with: pinproof learn {work.truck.source_path}")
             return
+        except _Volts:
+            if not {"volts", REFERENCE} & set(work.session.told):
+                click.echo("  No volts were left out.")
+            work.ask_volts(at_once=True)
         except _Back:
             click.echo("  One step back." if work.back() else "  This is the first step.")
         except (PinproofError, click.UsageError) as fault:
@@ -191,13 +212,21 @@ def _guide(work: Learning) -> None:
 
 def _ask_volts(work: Learning, step: VoltsStep) -> None:
     """One reading of volts."""
+    from pinproof.chain.learning import LEFT_OUT
     from pinproof.cli import show_learn
+    from pinproof.cli.cmd_next import wrapped
 
     click.echo(show_learn.volts_step_words(step, work.found.least_ohm))
+    if step.at == "reference":
+        click.echo("\n".join(wrapped(work.found.why_not, "  ")))
     typed = _answer("  volts")
     work.answer_volts(step, typed)
-    if typed is None:
-        click.echo("  Then without the source: loads are spaced as for 1 kΩ.")
+    if typed is None and step.at == "reference":
+        click.echo("\n".join(wrapped(NOT_TOLD_APART, "  ")))
+    elif typed is None:
+        left_out = work.session.told.get("volts") == LEFT_OUT
+        said = f"Then without the source: loads are spaced as for 1 kΩ. {LATER if left_out else ONCE_MORE}"
+        click.echo("\n".join(wrapped(said, "  ")))
     else:
         click.echo(show_learn.source_words(work.session, work.found))
 
@@ -236,11 +265,17 @@ def _ask_edge(work: Learning) -> bool:
 
 def _summary(work: Learning) -> None:
     from pinproof.cli import show_learn
+    from pinproof.cli.cmd_next import wrapped
     from pinproof.learn import propose, windows_of
 
     session = work.session
-    out = [f"\nLine {session.line}, from {len(session.readings)} volts and {session.search.readings} meanings:"]
-    out.append(show_learn.source_words(session, work.found) or "  The source was not looked at.")
+    read = f"volts {len(session.readings)}, meanings {session.search.readings}"
+    out = [f"\nLine {session.line}. Readings so far: {read}."]
+    known = "is not known yet" if session.readings else "was not looked at"
+    unknown = "\n".join(wrapped(f"The source {known}. {LATER}", "  "))
+    out.append(show_learn.source_words(session, work.found) or unknown)
+    if work.found.asks_reference:
+        out += wrapped(f"Read the volts at the controller's reference pin and tell them: {BY_NAME}.", "  ")
     if session.search.visits:
         out += ["", show_learn.edges_words(session.search), "", show_learn.window_words(windows_of(session.search))]
         step = propose(session.search)

@@ -26,7 +26,7 @@ ANSWER_OPTIONS = (
     ("list-is", "Whether the ohms of the list are the total at the wire or the parts to solder."),
     ("whose", "Whose list it is: measured (this truck), published (maker), borrowed (another truck), assumed."),
     ("pull", 'The resistor inside the controller, as in "1 kohm 5 % measured".'),
-    ("compares", "What the controller divides by: battery, or volts for nothing."),
+    ("compares", 'What the reading is compared with: "battery", the controller\'s own supply; "volts", nothing.'),
     ("supply", 'Lowest and highest supply, as in "10.5 to 15.2 V".'),
     ("temperature", 'Coldest and hottest at the switches, as in "-10 to 60 °C".'),
     ("parts", 'Resistors you can get, as in "E24 1 %", "have E24 1 %" if they lie at hand, or your drawer file.'),

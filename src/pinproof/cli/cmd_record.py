@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from pinproof.cli.common import FILE, JSON, print_json, read_truck, text_of, write_whole
+from pinproof.cli.common import FILE, JSON, NothingThere, print_json, read_truck, text_of, write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -70,7 +70,7 @@ def command(
             raise click.UsageError("--station, --plot and --csv are for readings; leave them out with --logs.")
         ctx.exit(_logs(file, truck, strike, why, every=every, as_json=as_json))
     if not path.exists():
-        raise click.UsageError(f"Nothing was measured yet: there is no {path.name}. Begin: pinproof meter {file}")
+        raise NothingThere(f"Nothing was measured yet: there is no {path.name}. Begin: pinproof meter {file}")
     with open_record(path, truck.id) as record:
         if strike is not None:
             record.strike(strike, _now_if(why), why)
@@ -119,7 +119,7 @@ def _logs(file: Path, truck: Truck, strike: int | None, why: str, *, every: bool
     if as_json:
         print_json(kept_json(truck.id, shown))
     elif not shown.proofs:
-        raise click.UsageError(f"No log proof is kept. Prove: pinproof log {file} LOG --map MAP")
+        raise NothingThere(f"No log proof is kept. Prove: pinproof log {file} LOG --map MAP")
     else:
         click.echo(log_proofs_words(truck, shown))
     return 0 if kept.last is not None and kept.last.verdict is Verdict.PASS else 1

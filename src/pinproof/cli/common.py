@@ -23,6 +23,12 @@ def read_truck(file: Path) -> Truck:
     return truck
 
 
+class NothingThere(click.ClickException):
+    """Nothing to show yet: exit code 2, without the usage lines, since the command was typed well."""
+
+    exit_code = 2
+
+
 def text_of(file: Path, truck: Truck) -> str:
     """The text that a truck was just read from; UsageError if the file is another one by now."""
     from pinproof.design.load import decode, read_bytes, text_hash

@@ -1,4 +1,4 @@
-"""`--begin` of harness and inhibit: show what would be added to the file, ask, write."""
+"""`--begin` of harness, inhibit and gears: show what would be added to the file, ask, write."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ YES = click.option("--yes", is_flag=True, help="With --begin: write without aski
 
 def begin(file: Path, draft: Callable[[str, str], str], command: str, yes: bool) -> int:
     """Show the draft and write it if that is wanted; the exit code. Errors as those of `draft` and `save_draft`."""
-    from pinproof.design.begin_draft import added, read_for_draft, save_draft
+    from pinproof.design.begin_draft import added, blanks, read_for_draft, save_draft
 
     text, seen = read_for_draft(file)
     new = draft(text, file.name)
@@ -26,6 +26,10 @@ def begin(file: Path, draft: Callable[[str, str], str], command: str, yes: bool)
     for at, lines in added(text, new):
         click.echo(f"At the end of {file.name}:" if at == count else f"After line {at} of {file.name}:")
         click.echo("".join(f"    {line}".rstrip() + "\n" for line in lines))
+    asked = blanks(text, new)
+    if asked:
+        each = [f"{name} ({many} times)" if many > 1 else name for name, many in asked.items()]
+        click.echo(f'What {file.name} does not tell, each "?": {", ".join(each)}.')
     if not yes and not click.confirm(f"Write this into {file}?", err=True):
         click.echo("Nothing was written.", err=True)
         return 1

@@ -50,7 +50,7 @@ FILES: dict[str, Files] = {
                      "and PDF into that folder."),
     "inhibit": Files(_DESIGN, "", f"With `--begin` a draft into the design file, {_KEPT}."),
     "gears": Files("The design file and the borrowed tables that it names.", "",
-                   f"With `--begin` a section of blanks into the design file, {_KEPT}; with `--chart` an SVG drawing; "
+                   f"With `--begin` a draft into the design file, {_KEPT}; with `--chart` an SVG drawing; "
                    "with `-o` a table as CSV."),
     "log": Files("The design file, the logs, the logger map, the script, with `--dbc` a DBC file.",
                  f"What the logs proved into {_RECORD}, unless `--no-keep`.",

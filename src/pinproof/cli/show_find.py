@@ -60,6 +60,8 @@ def advice_words(session: Session, advice: Advice) -> str:
         width = max((len(each.words) for each in advice.outlooks), default=0)
         for outlook in advice.outlooks:
             out.append(f"        {outlook.words:<{width}}  would show {outlook.shows}")
+        if advice.why:
+            out += hung(advice.why, " " * 8)
         if advice.other_steps:
             others = "; ".join(f"{look_words(s.look, line)} ({s.minutes:g} min)" for s in advice.other_steps)
             out += hung(f"Or: {others}", " " * 8, " " * 12)

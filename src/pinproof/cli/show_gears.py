@@ -63,8 +63,9 @@ def _gears(sums: DriveSums, several: bool) -> list[str]:
         for row in sums.gears
     ]  # fmt: skip
     limiter = "" if sums.limiter_rpm is None else f" ({rpm(sums.limiter_rpm)})"
-    out = [f"  Road speed per gear: at 1000 rpm without slip; at the limiter{limiter}; at {rpm(sums.most_rpm)}"]
-    heads = (*(("range",) if several else ()), "gear", "ratio", "overall", "at 1000 rpm", "at limiter", "at most")
+    most = rpm(sums.most_rpm)
+    out = [f"  Road speed per gear: at 1000 rpm without slip; at the limiter{limiter}; at the engine's most ({most})"]
+    heads = (*(("range",) if several else ()), "gear", "ratio", "overall", "at 1000 rpm", "at limiter", "at its most")
     out.append(table(rows, heads))
     for speed in dict.fromkeys(each.speed_m_per_s for each in sums.at):
         at = [each for each in sums.at if each.speed_m_per_s == speed]
@@ -87,7 +88,7 @@ def _steps(sums: DriveSums) -> list[str]:
         rows.append(
             (
                 f"{each.before} → {each.after}", ends(each.ratio), rpm(each.before_rpm),
-                f"line, {each.load}" if each.load else "engine's most", rpm(each.after_rpm), f"{drop} rpm",
+                each.start, rpm(each.after_rpm), f"{drop} rpm",
             )
         )  # fmt: skip
     return ["  Drop after each shift up:", table(rows, ("shift", "step", "from", "which is", "to", "drop"))]
@@ -103,7 +104,8 @@ def _downs(sums: DriveSums, several: bool) -> list[str]:
             )
         )  # fmt: skip
     heads = (
-        *(("range",) if several else ()), "into", "over-speeds above", "", "permitted: output shaft", "road",
+        *(("range",) if several else ()), "into", "over-speeds above: output shaft", "road",
+        "permitted: output shaft", "road",
     )  # fmt: skip
     out = ["  Highest speed for a shift down, at the worst of tyre and slip:"]
     if not rows:

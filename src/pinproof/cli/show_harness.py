@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 
 from pinproof.cli.show import table
 from pinproof.harness import Harness
+from pinproof.quantities import format_value
 from pinproof.quantities.customary import in_us, inches_of
 
 WIDTH = 118
@@ -20,13 +21,13 @@ Length = Callable[[float], str]
 
 
 def harness_words(harness: Harness, units: str = "metric") -> str:
-    """Findings first, then wires, splices, runs and fuses; in inches for `units` "us"."""
+    """Findings first, then wires, splices, runs and fuses; in US units for `units` "us"."""
     length: Length = inches_of if units == "us" else lambda each: f"{each:g} mm"
     said: Callable[[str], str] = in_us if units == "us" else str
     parts = [said(_head(harness)), *_findings(harness, said), _wires(harness, length)]
     if harness.splices:
         parts.append(_splices(harness, length))
-    parts += [_runs(harness, length), _fuses(harness)]
+    parts += [_runs(harness, length, said), _fuses(harness)]
     parts.append("Design aid, not approval: the event's rules and the law of the road come first.")
     return "\n\n".join(part for part in parts if part)
 
@@ -70,7 +71,7 @@ def _wires(harness: Harness, length: Length) -> str:
         rows.append(
             (
                 wire.id, wire.net, wire.colour, wire.sizing.size, length(wire.cut_mm), wire.a.label, wire.b.label,
-                f"{wire.current_a:.3g} A", f"{wire.fuse_a:g} A" if wire.fuse_a else "–", wire.sizing.rule,
+                _amps(wire.current_a), f"{wire.fuse_a:g} A" if wire.fuse_a else "–", wire.sizing.rule,
             )
         )  # fmt: skip
     head = ("wire", "net", "colour", "size", "cut", "from", "to", "most", "fuse", "sized by")
@@ -100,14 +101,14 @@ def _splices(harness: Harness, length: Length) -> str:
     return text
 
 
-def _runs(harness: Harness, length: Length) -> str:
+def _runs(harness: Harness, length: Length, said: Callable[[str], str]) -> str:
     rows = []
     for one in harness.runs:
         size = "empty" if not one.wires else f"{length(round(one.diameter_mm, 1))}{'' if one.exact else ' (estimate)'}"
         sleeve = "–" if one.sleeve_mm is None else length(one.sleeve_mm)
         rows.append(
             (one.run, length(one.length_mm), str(len(one.wires)), size, sleeve, length(round(one.bend_mm)),
-             str(one.supports), str(one.ties), f"{one.mass_g:.0f} g")
+             str(one.supports), str(one.ties), said(f"{one.mass_g:.0f} g"))
         )  # fmt: skip
     head = ("run", "length", "wires", "diameter", "sleeve", "bend", "supports", "ties", "mass")
     return table(rows, head)
@@ -117,5 +118,9 @@ def _fuses(harness: Harness) -> str:
     rows = []
     for one in harness.fuses:
         what = "no fuse" if one.rating_a == 0.0 else f"{one.rating_a:g} A {one.colour}"
-        rows.append((one.feed, what, "chosen" if one.chosen else "given", f"{one.running_a:.3g} A", one.verdict))
+        rows.append((one.feed, what, "chosen" if one.chosen else "given", _amps(one.running_a), one.verdict))
     return table(rows, ("feed", "fuse", "", "runs at", "verdict")) if rows else ""
+
+
+def _amps(current_a: float) -> str:
+    return format_value(current_a, "current", digits=3)

@@ -60,8 +60,9 @@ def plan_words(plan: Plan) -> str:
             out += _wrapped(f"For {', '.join(step.proves)}.", "     ")
     out += ["", "For the driver"]
     out += [line for each in plan.briefing for line in _wrapped(f"- {each}", "  ", "    ")]
-    for check, why in plan.unanswered.items():
-        out += _wrapped(f"{check}: {why}", "")
+    if plan.unanswered:
+        out += ["", "Not answered by these steps"]
+        out += [line for check, why in plan.unanswered.items() for line in _wrapped(f"{check}: {why}", "  ")]
     return "\n".join(out)
 
 

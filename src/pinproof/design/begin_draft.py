@@ -4,7 +4,7 @@ Answers: the same file with such lines at its end, and in tables that it has; ev
 Touches: the file system in `read_for_draft` and `save_draft` only.
 Why:     behind a # the file stays usable until the owner has filled the draft in. The result is parsed again: it must
          say exactly what the file said before.
-Beside:  `begin_harness` and `begin_inhibit` say what is drafted.
+Beside:  `begin_harness`, `begin_inhibit` and `begin_drive` say what is drafted.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from pinproof.design.edit import to_toml
+from pinproof.design.formats import refuse_older
 from pinproof.design.load import BOM, decode, loads, read_bytes, text_hash
 from pinproof.design.locate import Path, Places, locate
 from pinproof.design.messages import EditFault
@@ -30,6 +31,8 @@ ASK = "?"
 WIDTH = 112
 BESIDE = 40  # column from which a comment stands beside its line
 _TABLE = re.compile(r"#\[\[(\w+(?:\.\w+)*)\]\]\s*\Z")
+_HEAD = re.compile(r"#\[+([\w.]+)\]+\s*\Z")
+_ASKED = re.compile(r'#(?:   )?([a-z_]+) = (?:[^#]*[^#\w])?"\?"')
 _ID = re.compile(r'#id = "([^"]*)"')
 
 
@@ -50,6 +53,7 @@ class Draft:
         self.truck = loads(self.text, self.file)
         self.raw = tomllib.loads(self._body)
         self.drafted = _drafted(self.text)
+        refuse_older(self.raw, self.file, self.key)
         if self.key in self.raw:
             raise EditFault(self.file, self.key, f"It has a [{self.key}] table already. Edit that.")
         if re.search(rf"^#\[{self.key}\]", self.text, re.M):
@@ -198,6 +202,25 @@ def added(before: str, after: str) -> list[tuple[int, list[str]]]:
             found[-1][1].append(line)
         else:
             found.append((at, [line]))
+    return found
+
+
+def blanks(before: str, after: str) -> dict[str, int]:
+    """Keys that a draft leaves to the owner, by table and key, with how often each: what the file does not tell.
+
+    >>> blanks("", '#[[run]]\\n#length = "?"\\n#   signal = "?"\\n# "?" in words\\n#[[run]]\\n#length = "?"\\n')
+    {'run.length': 2, 'signal': 1}
+    """
+    found: dict[str, int] = {}
+    for _, lines in added(before, after):
+        table = ""
+        for line in lines:
+            head, asked = _HEAD.match(line), _ASKED.match(line)
+            if head:
+                table = head[1]
+            elif asked:
+                name = f"{table}.{asked[1]}" if table and not line.startswith("# ") else asked[1]
+                found[name] = found.get(name, 0) + 1
     return found
 
 

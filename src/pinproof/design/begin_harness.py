@@ -16,6 +16,7 @@ from typing import Any
 from pinproof.design.begin_draft import ASK, Draft, joined, usual_units
 from pinproof.design.locate import Path
 from pinproof.design.model import Device, Input, Line, Resistor, Truck
+from pinproof.design.starter import CONTROLLER, CONTROLLER_WORDS
 
 TAPE = "along the way the wires will lie, with its bends: a string, then a tape"
 LIVE = ["run", "crank"]
@@ -77,6 +78,19 @@ def _place(draft: Draft, wanted: str, about: str, *, inside: bool) -> str:
     return wanted
 
 
+def draft_places(draft: Draft, power: Power) -> None:
+    """Where controllers, devices and loose resistors sit, and what is in each cavity: without it no circuit is whole.
+
+    For the inhibit's draft.
+    """
+    for number, device in enumerate(draft.truck.devices):
+        _device(draft, number, device)
+    _controllers(draft)
+    for number, line in enumerate(draft.truck.lines):
+        _fixed(draft, number, line)
+    _cavities(draft, power)
+
+
 def _device(draft: Draft, number: int, device: Device) -> str:
     if device.place is not None:
         return device.place
@@ -92,9 +106,7 @@ def _word(text: str) -> str:
 def _controllers(draft: Draft) -> dict[str, str]:
     """Plug of each controller and its place; inputs get plug and cavity where they have none."""
     truck = draft.truck
-    groups: dict[str, list[tuple[int, Input]]] = {}
-    for number, each in enumerate(truck.inputs):
-        groups.setdefault(each.controller or each.id, []).append((number, each))
+    groups = _grouped(truck)
     found: dict[str, str] = {}
     plugs = {plug.id: (number, plug) for number, plug in enumerate(truck.plugs)}
     for name, members in groups.items():
@@ -116,12 +128,27 @@ def _controllers(draft: Draft) -> dict[str, str]:
         if stated is None and draft.entry("plug", plug):
             draft.put("place", place, "the controller's plug")
         for number, each in members:
+            if not each.controller and name != each.id:
+                draft.into(("input", number), "controller", name, CONTROLLER_WORDS)
             if each.plug is None:
                 draft.into(("input", number), "plug", plug, "the controller's plug; it says where the pin is")
             if each.cavity is None:
                 draft.into(("input", number), "cavity", ASK, "the number on the plug's face where this pin sits")
         found[plug] = place
     return found
+
+
+def _grouped(truck: Truck) -> dict[str, list[tuple[int, Input]]]:
+    """Inputs by controller. Those that name none are on the only one that is named, or together on one with a plain
+    name, unless their plugs say otherwise."""
+    named = dict.fromkeys(each.controller for each in (*truck.inputs, *truck.drivers) if each.controller)
+    plain = next(iter(named)) if len(named) == 1 else CONTROLLER
+    plugs = {each.plug for each in truck.inputs if each.plug is not None and (each.controller or plain) == plain}
+    groups: dict[str, list[tuple[int, Input]]] = {}
+    for number, each in enumerate(truck.inputs):
+        name = each.controller or (plain if len(plugs) < 2 or each.plug is None else each.id)
+        groups.setdefault(name, []).append((number, each))
+    return groups
 
 
 def draft_crank(draft: Draft) -> None:
@@ -185,10 +212,12 @@ def _lines(draft: Draft, power: Power) -> None:
         if line.has_feed and line.feed is None and line.feed_from != "reference":
             feed = draft.free("feed", f"{line.id}_feed")
             draft.into(at, "feed", feed, "its own fuse; the feed stands at the end of this file")
+            switched = _switched(draft, power)
             if draft.entry("feed", feed):
                 draft.put("from", power.source)
                 draft.put("place", power.place)
                 draft.put("fuse", "to choose", "1 A or 2 A is plenty for coding resistors (common practice, no source)")
+                draft.put("through", switched, "goes off with the controller: a live feed drives a sleeping pin")
                 draft.put("live", LIVE, "key states in which it has supply")
         _fixed(draft, number, line)
 
@@ -226,6 +255,28 @@ def _cavities(draft: Draft, power: Power) -> None:
             draft.instead(("plug", number, "cavity", index), why, "signal", net)
 
 
+def _switched(draft: Draft, power: Power) -> list[str]:
+    """What a feed goes through that is live with the controller only: as its own feed does, else a way of the key."""
+    truck = draft.truck
+    plugs = {each.plug for each in truck.inputs if each.plug is not None}
+    own = {each.feed for each in truck.loads if each.plug in plugs}
+    stated = next((list(each.through) for each in truck.feeds if each.id in own and each.through), None)
+    return stated or [_key_way(draft, power)]
+
+
+def _key_way(draft: Draft, power: Power) -> str:
+    """The switch of the key that conducts in on and start, drafted where the file has none."""
+    on = "key_on"
+    if on in [each.id for each in draft.truck.switches]:
+        return on
+    draft_key(draft, power)
+    if draft.entry("switch", on):
+        draft.put("device", "key")
+        draft_contact(draft)
+        draft.put("positions", ["on", "start"], "in which it conducts; without start the controller is dead in crank")
+    return on
+
+
 def _key_and_box(draft: Draft, power: Power, boxes: dict[str, str]) -> None:
     """The key, and the supply of each controller."""
     truck = draft.truck
@@ -233,12 +284,7 @@ def _key_and_box(draft: Draft, power: Power, boxes: dict[str, str]) -> None:
     missing = [plug for plug in boxes if plug not in driven]
     if not missing:
         return
-    draft_key(draft, power)
-    on = "key_on"
-    if draft.entry("switch", on):
-        draft.put("device", "key")
-        draft_contact(draft)
-        draft.put("positions", ["on", "start"], "in which it conducts; without start the controller is dead in crank")
+    on = _key_way(draft, power)
     feed = draft.free("feed", "box_feed")
     if draft.entry("feed", feed):
         draft.put("from", power.source)

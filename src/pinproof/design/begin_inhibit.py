@@ -11,10 +11,14 @@ from __future__ import annotations
 import itertools
 
 from pinproof.design.begin_draft import ASK, Draft
-from pinproof.design.begin_harness import draft_contact, draft_crank, draft_key, draft_power
+from pinproof.design.begin_harness import draft_contact, draft_crank, draft_key, draft_places, draft_power
 from pinproof.design.model import Device, Truck
 
 USUAL = ("P", "R", "N", "D")
+BEFORE_TESTS = (
+    "Before any test: wheels chocked, brake held, driven wheels off the ground, fuel or ignition dead, nobody under or "
+    "before the truck."
+)
 MAY = {"p": "P", "park": "P", "n": "N", "neutral": "N"}
 
 
@@ -34,11 +38,11 @@ def with_inhibit_draft(text: str, file: str = "<text>") -> str:
         'Replace each "?", change what is different in your truck, and take away the # at the beginning of each line '
         "that you use; lines that begin like this one are words. Then: pinproof inhibit FILE. docs/inhibit.md tells "
         "what is proven. A design aid: the event's rules and the law of the road decide where it may crank.",
-        "Before any test: wheels chocked, brake held, driven wheels off the ground, fuel or ignition dead, nobody "
-        "under or before the truck.",
+        BEFORE_TESTS,
     )
     draft_crank(draft)
     power = draft_power(draft)
+    draft_places(draft, power)
     lever, positions = _lever(draft)
     draft_key(draft, power)
     start = draft.free("switch", "key_start")

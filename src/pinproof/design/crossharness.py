@@ -274,7 +274,11 @@ class _Wiring:
         cavities = [f"{plug.id}.{one.id}" for plug in self.truck.rows("plug") for one in plug.rows("cavity")]
         if name not in studs and name not in cavities:
             near = nearest(name, [*studs, *cavities])
-            cure = f' Did you mean "{near}"?' if near else ""
+            plug, dot, cavity = str(name).partition(".")
+            if dot and cavity and any(each.id == plug for each in self.truck.rows("plug")):
+                cure = f' Below [[plug]] {plug} write: [[plug.cavity]] with id = "{cavity}".'
+            else:
+                cure = f' Did you mean "{near}"?' if near else " Write [[stud]], or [[plug]] with its [[plug.cavity]]."
             said = f'"{name}" is no ground stud and no PLUG.CAVITY of the file.{cure}'
             self.reader.row_fault(row, "returns_to", said, name, near)
 

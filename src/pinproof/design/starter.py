@@ -24,6 +24,8 @@ from pinproof.design.pull_words import Side, is_key, pull_measurement
 Switched = Literal["fuse", "chassis", "sensor ground", "5 V"]
 FORMS: tuple[Form, ...] = ("pull-up", "pull-down", "ladder", "divider", "elements")
 INPUT_ID, LINE_ID, IDLE, ENABLE = "tap_pin", "taps", "automatic", "lever_manual"
+CONTROLLER = "gearbox controller"
+CONTROLLER_WORDS = "the box this pin belongs to; the same name at each of its pins"
 COMMENT_WIDTH = 112
 
 
@@ -196,6 +198,7 @@ def _range_line(key: str, stated: Stated) -> str:
 def _input(sheet: Sheet) -> Iterator[str]:
     yield "[[input]] # the controller's pin"
     yield f"id = {to_toml(INPUT_ID)}"
+    yield f"controller = {to_toml(CONTROLLER)} # {CONTROLLER_WORDS}"
     side, other = ("pull_down", "pull_up") if sheet.form == "pull-down" else ("pull_up", "pull_down")
     if sheet.pull is not None:
         tolerance = sheet.pull_tolerance or "5 %"

@@ -10,7 +10,7 @@ Beside:  `pinproof.wiring` made the branches; nothing is entered twice. Names st
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -46,7 +46,9 @@ class _Panel:
     gaps: tuple[float, ...]
 
 
-def circuit(view: LineView, *, layout: str = "wide", ident: str = "circuit") -> Drawing:
+def circuit(
+    view: LineView, *, layout: str = "wide", ident: str = "circuit", chosen_a: Mapping[str, float] | None = None
+) -> Drawing:
     """Draw everything the pin of a line can see.
 
     Parameters
@@ -57,6 +59,8 @@ def circuit(view: LineView, *, layout: str = "wide", ident: str = "circuit") -> 
         "wide", 182 mm, with each part's name beside it; "narrow", 84 mm, with numbers and a key below.
     ident : str
         Beginning of the ids inside the SVG.
+    chosen_a : mapping, optional
+        Ratings of the fuses that the harness chose, by feed, for a feed whose fuse the file leaves "to choose". [A]
 
     Notes
     -----
@@ -71,7 +75,7 @@ def circuit(view: LineView, *, layout: str = "wide", ident: str = "circuit") -> 
     if layout not in LAYOUTS:
         raise ValueError(f"layout {layout!r} is none of {', '.join(LAYOUTS)}")
     width, column = LAYOUTS[layout]
-    rows = rows_of(view)
+    rows = rows_of(view, chosen_a or {})
     panels = _panels(columns_of(view, rows), rows, width - column - _BEFORE_MM - _AFTER_MM)
     title = f"Circuit of {view.line.id} on {view.input.id}"
     heads = wrap(drawable(title), width - 1.0, NAME_MM, "strong")

@@ -11,7 +11,7 @@ from, a diode, the pin where the coded wire enters the controller, and a pull th
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -57,8 +57,11 @@ class Row:
         return self.a != self.b
 
 
-def rows_of(view: LineView) -> list[Row]:
-    """Rows from top to bottom: the controller's own resistors, its pin, the feed, the coder, leakage."""
+def rows_of(view: LineView, chosen_a: Mapping[str, float]) -> list[Row]:
+    """Rows from top to bottom: the controller's own resistors, its pin, the feed, the coder, leakage.
+
+    `chosen_a` has the ratings that the harness chose, by feed. [A]
+    """
     inner = _inner_nodes(view)
     rows: list[Row] = []
     waiting: dict[str, Branch] = {}
@@ -73,7 +76,7 @@ def rows_of(view: LineView) -> list[Row]:
             rows.append(_row(view, (first, branch), a, b))
         else:
             waiting[shared] = branch
-    rows += [*_unknown_pulls(view), *_feed(view), *_diode(view)]
+    rows += [*_unknown_pulls(view), *_feed(view, chosen_a), *_diode(view)]
     rows.append(_pin(view, any(row.role == "pull" for row in rows)))
     return sorted(rows, key=lambda row: ORDER.index(row.role))
 
@@ -92,7 +95,7 @@ def _pull_name(view: LineView, side: str) -> str:
     return f"{view.input.controller or 'controller'}: {side.replace('_', '-')}"
 
 
-def _feed(view: LineView) -> Iterator[Row]:
+def _feed(view: LineView, chosen_a: Mapping[str, float]) -> Iterator[Row]:
     """What the feed comes through, where something uses it."""
     line = view.line
     feed = f"feed@{line.id}"
@@ -108,8 +111,31 @@ def _feed(view: LineView) -> Iterator[Row]:
         told = (f"from the controller's reference{cavity}", *also, *below)
         yield Row((), symbols, inside, feed, "feed", told, "feed inside")
     else:
-        told = ("its rating is not in the file", *also, *below)
-        yield Row((), (Symbol("fuse"), *symbols), "battery", feed, "fuse of the feed", told, "supply")
+        rating = _fuse_words(view, chosen_a)
+        if rating:
+            told = (rating, *also, *below)
+            yield Row((), (Symbol("fuse"), *symbols), "battery", feed, "fuse of the feed", told, "supply")
+        else:
+            yield Row((), symbols, "battery", feed, "feed", ("no fuse on the way", *also, *below), "supply")
+
+
+def _fuse_words(view: LineView, chosen_a: Mapping[str, float]) -> str:
+    """The fuse that the line's feed lies behind: its own, else that of the feed before it; "" where there is none."""
+    feeds = {each.id: each for each in view.truck.feeds}
+    feed = feeds.get(view.line.feed or "")
+    if feed is None:
+        return "its rating is not in the file"
+    own = feed.id
+    while feed.fuse_a == 0.0:
+        before = feeds.get(feed.from_)
+        if before is None:
+            return ""
+        feed = before
+    of = "" if feed.id == own else f" of {feed.id}"
+    if feed.fuse_a is not None:
+        return f"{feed.fuse_a:g} A{of}"
+    chosen = chosen_a.get(feed.id)
+    return f"to be chosen by the harness{of}" if chosen is None else f"{chosen:g} A{of}, chosen by the harness"
 
 
 def _feed_cavity(view: LineView) -> str:

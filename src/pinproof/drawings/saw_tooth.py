@@ -152,7 +152,8 @@ class _Picture:
             points.append(field.at(speed, speed * turn))
             points.append(field.at(speed, speed * self.rows[len(points) // 2].engine_rpm_at_1_m_per_s.value))
         last = self.rows[-1].engine_rpm_at_1_m_per_s.value
-        points.append(field.at(max(most / last, speed), max(most, speed * last)))
+        reach = self.sums.reach_rpm.value
+        points.append(field.at(max(reach / last, speed), max(reach, speed * last)))
         canvas.path("M" + "L".join(points), stroke=0.5)
         canvas.group(kind="pp-gear-names")
         wishes = [field.x(most / row.engine_rpm_at_1_m_per_s.value) for row in self.rows]
@@ -191,8 +192,8 @@ class _Picture:
         most = self.sums.most_rpm
         return [
             f"Full line: the engine's most, {_ends(most.low, most.high)} rpm. {held}",
-            "Thick: the nominal truck, shifted up at its lines, else at the engine's most. Shaded: tyre and slip over "
-            "their whole range.",
+            "Thick: the nominal truck, shifted up at its lines, else at the lower of limiter and engine's most. "
+            "Shaded: tyre and slip over their whole range.",
             f"Triangle: highest speed for a shift down: {self._permitted()}.",
         ]
 

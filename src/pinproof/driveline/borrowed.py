@@ -71,7 +71,7 @@ def _converted(table: _Table, work: _Work) -> Converted:
     return Converted(
         borrowed.id, work.transfer.name,
         borrowed.file, borrowed.keyed_by, borrowed.unit, borrowed.holds, table.columns, done, work.scale,
-        work.notes(),
+        work.notes(done),
     )  # fmt: skip
 
 
@@ -179,15 +179,17 @@ class _Work:
         theirs = Span.of(self.borrowed.axle) * Span.of(self.borrowed.transfer) / rolled(self.borrowed.tyre).rolling_m
         return theirs * around_m(self.drive) / reduction_of(self.drive, self.transfer)
 
-    def notes(self) -> tuple[str, ...]:
+    def notes(self, rows: Sequence[tuple[str, tuple[Cell, ...]]]) -> tuple[str, ...]:
         said = []
         if self.by_road:
-            away = self.scale
-            low, high = ((1.0 / end - 1.0) * 100.0 for end in (away.high, away.low))
+            away, by_gear = self.scale, self.by_row(rows)
+            ends = [end for each in (by_gear or [away]) for end in (each.low, each.high)]
+            low, high = ((1.0 / end - 1.0) * 100.0 for end in (max(ends), min(ends)))
             what = f"{low:+.1f} %" if f"{low:.1f}" == f"{high:.1f}" else f"{low:+.1f} to {high:+.1f} %"
+            also = ", times the donor's ratio ÷ your own of the gear in each row" if by_gear else ""
             said.append(
-                f"Copied as it is, every speed would be {what} off: own speed = donor's × {away.value:.4f} "
-                f"({away.low:.4f} to {away.high:.4f})."
+                f"Copied as it is, {'speeds' if by_gear else 'every speed'} would be {what} off: own speed = donor's × "
+                f"{away.value:.4f} ({away.low:.4f} to {away.high:.4f}){also}."
             )
             if self.drive.tyre.roll_out is None:
                 said.append("Your own circumference is not from a roll-out: measure it, and the range shrinks.")
@@ -198,6 +200,16 @@ class _Work:
         if len(self.drive.transfers) > 1:
             said.append(f"Converted for and judged in {self.transfer.name} range.")
         return tuple(said)
+
+    def by_row(self, rows: Sequence[tuple[str, tuple[Cell, ...]]]) -> list[Span]:
+        """Own speed ÷ donor's of each converted cell; empty where the gears' ratios make no difference."""
+        if self.borrowed.holds != "shift speeds" or self.borrowed.gears is None:
+            return []
+        found = [
+            cell.converted * Span.exact(1.0 / cell.donor)
+            for _, cells in rows for cell in cells if cell.converted is not None and cell.donor
+        ]  # fmt: skip
+        return found if any(abs(each.value / self.scale.value - 1.0) > 5e-5 for each in found) else []
 
     def row(
         self, line: int, head: str, cells: tuple[str, ...], columns: tuple[str, ...]

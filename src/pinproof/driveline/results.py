@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from pinproof.design.model import Value
 from pinproof.driveline.span import Span
+from pinproof.driveline.speeds import reachable
 from pinproof.verdict import Verdict
 from pinproof.verdict.plain import fields_of, plain
 
@@ -52,9 +53,10 @@ class Step:
     after: str
     ratio: Span  # old ÷ new
     before_rpm: Span
-    load: str  # of the line it is taken from; "" at the engine's most
+    load: str  # of the line it is taken from; "" where it has none
     after_rpm: Span
     drop_rpm: tuple[float, float, float]  # least, nominal, greatest; below zero the slip outweighs it
+    start: str  # what it begins from, in words: the line, the limiter, the engine's most
 
 
 @dataclass(frozen=True)
@@ -155,6 +157,11 @@ class DriveSums:
     rests_on: tuple[Value, ...]  # numbers that nobody measured or published for this truck
     most_rpm: Span
     limiter_rpm: Span | None
+
+    @property
+    def reach_rpm(self) -> Span:
+        """What the engine can reach: the lower of its most and the limiter."""
+        return reachable(self.most_rpm, self.limiter_rpm)[0]
 
     @property
     def verdict(self) -> Verdict:

@@ -41,6 +41,20 @@ def engine_rpm(output: Span, gear: Span, passed: Span) -> Span:
     return output * gear / passed
 
 
+def reachable(most: Span, limiter: Span | None) -> tuple[Span, str]:
+    """Highest speed that the engine can have, the lower of its most and the limiter [rpm], and which of them it is.
+
+    >>> reachable(Span.exact(6500.0), Span(6350.0, 6400.0, 6450.0))[1], reachable(Span.exact(6500.0), None)[1]
+    ('the limiter', "the engine's most")
+    """
+    if limiter is None or most.high <= limiter.low:
+        return most, "the engine's most"
+    if limiter.high <= most.low:
+        return limiter, "the limiter"
+    lower = Span(min(most.low, limiter.low), min(most.value, limiter.value), min(most.high, limiter.high))
+    return lower, "the lower of limiter and most"
+
+
 def after_shift(engine: Span, old: Span, new: Span, before: Span, after: Span) -> Span:
     """Engine speed right after a shift at the same road speed. [rpm]
 

@@ -32,7 +32,7 @@ def drive_of(truck: Truck) -> Drive:
     """The driveline of a truck; DriveFault if its file says nothing of one."""
     if truck.drive is None:
         name = os.path.basename(truck.source_path) or truck.id
-        said = "It has no [drive] table. `pinproof gears FILE --begin` adds one to fill in."
+        said = "It has no [drive] table. `pinproof gears FILE --begin` drafts one."
         raise DriveFault(name, (said,))
     return truck.drive
 

@@ -23,6 +23,7 @@ from pinproof.driveline.speeds import (
     gained_m_per_s,
     output_rpm,
     pulses_per_m,
+    reachable,
     road_speed,
 )
 from pinproof.driveline.stated import around_m, drive_of, numbers, reduction_of
@@ -92,8 +93,11 @@ def at_speed(drive: Drive, transfer: Geared, gear: Geared, speed_m_per_s: float)
 
 
 def steps(drive: Drive, lines: Sequence[LineRow]) -> tuple[Step, ...]:
-    """Drop after each upshift, from its highest line where there is one, else from the engine's most."""
+    """Drop after each upshift, from its highest line where there is one, else from what the engine can reach."""
     found = []
+    reach, reached = reachable(
+        Span.of(drive.most_rpm), None if drive.limiter_rpm is None else Span.of(drive.limiter_rpm)
+    )
     share = remains(drive.slip)
     for gear, other in pairwise(drive.gears):
         old, new = Span.of(gear.ratio), Span.of(other.ratio)
@@ -101,7 +105,7 @@ def steps(drive: Drive, lines: Sequence[LineRow]) -> tuple[Step, ...]:
         ups = [row for row in lines if row.kind == "up" and (row.before, row.after) == pair]
         top = max(ups, key=lambda row: row.engine_rpm.value, default=None)
         if top is None or top.given == "engine":
-            before = Span.of(drive.most_rpm) if top is None else top.engine_rpm
+            before = reach if top is None else top.engine_rpm
             after = after_shift(before, old, new, share, share)
             left = after_shift(Span.exact(1.0), old, new, share, share)  # of each turn before
             drop = _times(before, (1.0 - left.high, 1.0 - left.value, 1.0 - left.low))
@@ -109,7 +113,8 @@ def steps(drive: Drive, lines: Sequence[LineRow]) -> tuple[Step, ...]:
             before, after = top.engine_rpm, top.engine_after_rpm
             one, two = old / share, new / share  # engine turns for each of the output shaft
             drop = _times(top.output_rpm, (one.low - two.high, one.value - two.value, one.high - two.low))
-        found.append(Step(gear.name, other.name, old / new, before, top.load if top else "", after, drop))
+        load, start = (top.load, f"line, {top.load}") if top is not None else ("", reached)
+        found.append(Step(gear.name, other.name, old / new, before, load, after, drop, start))
     return tuple(found)
 
 

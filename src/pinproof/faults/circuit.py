@@ -9,7 +9,7 @@ Beside:  docs/faults.md says what each kind does; `sites` lists them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import numpy.typing as npt
@@ -171,8 +171,3 @@ def _swapped(operated: Operated, swaps: Sequence[tuple[str, str]]) -> Operated:
         if (one in operated) != (other in operated):
             operated = operated ^ {one, other}
     return operated
-
-
-def without_severity(change: Change) -> Change:
-    """The same change where a worn contact does not conduct: nothing is severe."""
-    return replace(change, severe=())

@@ -8,13 +8,14 @@ Beside:  `effects` does the same for every fault; here the line is as the file s
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from pinproof.design.model import Line, Truck
-from pinproof.faults.answers import answers
+from pinproof.faults.answers import Answer, answers
 from pinproof.faults.circuit import change_of
 from pinproof.faults.effects import effect_of, moving_of
-from pinproof.faults.questions import questions_of
+from pinproof.faults.questions import Questions, questions_of
 from pinproof.faults.results import Fault
 from pinproof.faults.sites import sites, whole_view
 from pinproof.proof.judging import unproven_reason
@@ -28,7 +29,8 @@ class Kept:
 
     `station` is a station's id, or "" for the coded wire at the controller. `left` lists the commands that still work:
     operated contacts and meaning; `lost` those that do not, in some truck. `idle_reads`: what the controller may
-    conclude with nothing pressed. `is_safe`: nothing that is left can read as a command nobody gave.
+    conclude with nothing pressed. `is_safe`: nothing that is left can read as a command nobody gave. `also_read`:
+    presses that need read no command, yet can: a tap without its manual contact that the circuit does not hold back.
     """
 
     station: str
@@ -36,6 +38,7 @@ class Kept:
     lost: tuple[tuple[tuple[str, ...], str], ...]
     idle_reads: tuple[str, ...]
     is_safe: bool
+    also_read: tuple[tuple[tuple[str, ...], str], ...] = ()
 
 
 def keep_racing(truck: Truck, line: Line | str) -> tuple[Kept, ...]:
@@ -69,8 +72,26 @@ def keep_racing(truck: Truck, line: Line | str) -> tuple[Kept, ...]:
             works = situation.operated not in broken and not gone & situation.key
             (left if works else lost).append((situation.operated, need.means))
         false = [each for each in effect.false if not gone & set(each.operated)]
-        out.append(Kept(station, tuple(left), tuple(lost), effect.idle_reads, not false))
-    return tuple(sorted(out, key=lambda each: (not each.is_safe, -len(each.left))))
+        out.append(
+            Kept(station, tuple(left), tuple(lost), effect.idle_reads, not false, _also_read(asked, answer, gone, left))
+        )
+    return tuple(sorted(out, key=lambda each: (not each.is_safe, -len(each.left), len(each.also_read))))
+
+
+def _also_read(
+    asked: Questions, answer: Answer, gone: set[str], left: Sequence[tuple[tuple[str, ...], str]]
+) -> tuple[tuple[tuple[str, ...], str], ...]:
+    """Presses of what is still plugged in that can be read as a command, beside those that must be."""
+    named = {operated for operated, _ in left}
+    read = answer.read() & ~asked.forbidden
+    out = []
+    for s, situation in enumerate(asked.situations):
+        if not situation.operated or situation.operated in named or gone & situation.key:
+            continue
+        for w, window in enumerate(asked.windows):
+            if window.kind == "command" and read[s, asked.in_run, w].any():
+                out.append((situation.operated, window.meaning))
+    return tuple(dict.fromkeys(out))
 
 
 def _is_coded_wire(line: Line, fault: Fault) -> bool:

@@ -8,12 +8,13 @@ Sources: docs/find.md; minutes are common practice, no source.
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass
 from typing import Literal
 
 from pinproof.errors import PinproofError, printable
 from pinproof.find.hypotheses import looked_at, situation_word
-from pinproof.proof.situations import Situation
+from pinproof.proof.situations import Situation, situations_of
 from pinproof.wiring import LineView
 
 Kind = Literal["meaning", "volts", "ohms", "chassis", "plus", "wire", "source", "without"]
@@ -21,6 +22,10 @@ SetUp = Literal["start", "powered", "probing", "unplugged"]
 OHMS: tuple[Kind, ...] = ("ohms", "chassis", "plus", "wire", "source", "without")
 STEP_MIN = 0.5
 TO_PROBING_MIN, TO_UNPLUGGED_MIN, TO_POWERED_MIN = 4.0, 6.0, 4.0
+MOST_NAMED = 8  # looks that a refusal lists
+STATION_KINDS: dict[str, Kind] = {"ohms": "ohms", "chassis": "chassis", "reported": "meaning", "volts": "volts"}
+STATION_WIRES: dict[str, Kind] = {"wire": "wire", "source_wire": "source"}
+"""How stations of a bench sheet are named, and the looks that they are."""
 EXTRA_MIN = {"wire": 4.0, "source": 4.0, "without": 2.0}
 
 
@@ -109,15 +114,30 @@ def source_node(view: LineView) -> str:
     return f"{view.line.source_side}@{view.line.id}"
 
 
+def id_of_station(kind: str, name: str) -> str:
+    """The id of the look that a station of a bench sheet is, "" where it is none."""
+    if kind == "wire":
+        return STATION_WIRES.get(name, "")
+    return f"{STATION_KINDS[kind]} {name}" if kind in STATION_KINDS else ""
+
+
 def look_by_id(view: LineView, text: str) -> Look:
-    """A look by its id; contacts may be given in any order.
+    """A look by its id; contacts may be given in any order. A station of the bench sheet is as good.
+
+    Every situation of the line that can happen may be read, also one that no step asks for: its ohms are as telling.
 
     Raises
     ------
     LookFault
-        No such look on this line, with those there are.
+        No such look on this line, with the nearest and those there are.
     """
-    word, _, rest = text.strip().partition(" ")
+    given, text = text, text.strip()
+    if text.count("/") == 2:
+        line_id, kind, name = text.split("/")
+        if line_id != view.line.id and line_id in [each.id for each in view.truck.lines]:
+            raise LookFault(given, f"that is line {line_id}, not {view.line.id}", f"Write --line {line_id}.")
+        text = id_of_station(kind, name) if line_id == view.line.id else ""
+    word, _, rest = text.partition(" ")
     wanted = frozenset(part.strip() for part in rest.split("+")) - {"", "idle"}
     for each in looks(view):
         same = each.station == rest.strip() if each.kind == "without" else each.situation.key == wanted
@@ -125,7 +145,20 @@ def look_by_id(view: LineView, text: str) -> Look:
             return each
     offered = looks(view)
     kinds = ", ".join(dict.fromkeys(each.kind for each in offered))
-    if word not in {each.kind for each in offered}:
-        raise LookFault(text, f"not a reading of line {view.line.id}", f"Right would be one of: {kinds}.")
-    there = ", ".join(each.id for each in offered if each.kind == word)
-    raise LookFault(text, f"not a reading of line {view.line.id}", f"Right would be one of: {there}.")
+    kind = next((each.kind for each in offered if each.kind == word), None)
+    if kind is None:
+        raise LookFault(given, f"not a reading of line {view.line.id}", f"Right would be one of: {kinds}.")
+    if kind in ("wire", "source", "without"):
+        there = [each.id for each in offered if each.kind == kind]
+    else:
+        possible = situations_of(view.truck, view.line)
+        for situation in possible:
+            if situation.key == wanted:
+                return Look(f"{kind} {situation_word(situation)}", kind, situation)
+        there = [f"{kind} {situation_word(each)}" for each in possible]
+    near = difflib.get_close_matches(text, there, 1, 0.5)
+    more = ", …" if len(there) > MOST_NAMED else ""
+    hint = f"Right would be one of: {', '.join(there[:MOST_NAMED])}{more}."
+    if near:
+        hint = f'Nearest is "{near[0]}". {hint}'
+    raise LookFault(given, f"not a reading of line {view.line.id}", hint)

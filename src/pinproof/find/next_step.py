@@ -151,6 +151,19 @@ def _gain_bits(diagnosis: Diagnosis, trucks: Trucks, look: Look, supply_v: float
     return _gain_of_numbers(trucks, value, sigma, math.inf, supply)
 
 
+def named_bits(
+    diagnosis: Diagnosis, seen: Sequence[Seen], look: Look, found: Posterior, names: Collection[str]
+) -> float:
+    """What a look is expected to tell of these classes among themselves, were it sure that it is one of them. [bit]"""
+    trucks = _trucks(diagnosis, found)
+    keep = np.flatnonzero(np.isin(trucks.of_class, [trucks.classes.index(name) for name in names]))
+    weight = trucks.weight[keep]
+    if not weight.sum() > 0.0:
+        return 0.0
+    among = Trucks(weight / weight.sum(), trucks.of_class[keep], trucks.rows[keep], trucks.classes)
+    return _gain_bits(diagnosis, among, look, next((each.supply_v for each in reversed(seen) if each.supply_v), None))
+
+
 def words_of(diagnosis: Diagnosis, trucks: Trucks, look: Look) -> FloatArray:
     """Probability of each word for each truck, shape (K, words)."""
     assert diagnosis.reports is not None
@@ -269,4 +282,4 @@ def expected_word(
     return dict(zip(diagnosis.reports.words, share.tolist(), strict=True))
 
 
-__all__ = ["NOTHING_LEFT_BITS", "ROOT3", "Step", "expected", "expected_word", "next_steps"]
+__all__ = ["NOTHING_LEFT_BITS", "ROOT3", "Step", "expected", "expected_word", "named_bits", "next_steps"]

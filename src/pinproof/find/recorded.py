@@ -10,13 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pinproof.find.likelihood import Seen
-from pinproof.find.looks import LookFault
+from pinproof.find.looks import LookFault, id_of_station
 from pinproof.find.posterior import Diagnosis
 from pinproof.find.session import reading_of
 
 SUPPLY = "truck/supply/plugged"
-KINDS = {"ohms": "ohms", "chassis": "chassis", "reported": "meaning", "volts": "volts"}
-WIRES = {"wire": "wire", "source_wire": "source"}
 
 
 def recorded(diagnosis: Diagnosis, texts: Mapping[str, str]) -> tuple[Seen, ...]:
@@ -28,16 +26,14 @@ def recorded(diagnosis: Diagnosis, texts: Mapping[str, str]) -> tuple[Seen, ...]
         Volts count only where the supply was read too. Stations that are no look are passed over.
     """
     found = []
+    offered = {each.id for each in diagnosis.looks}
     for station, text in texts.items():
         line, _, rest = station.partition("/")
         kind, _, name = rest.partition("/")
         if line != diagnosis.view.line.id:
             continue
-        if kind == "wire" and name in WIRES:
-            look_id = WIRES[name]
-        elif kind in KINDS:
-            look_id = f"{KINDS[kind]} {name}"
-        else:
+        look_id = id_of_station(kind, name)
+        if look_id not in offered:
             continue
         if kind == "volts":
             if SUPPLY not in texts:

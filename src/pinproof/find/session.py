@@ -19,7 +19,7 @@ from pinproof.errors import QuantityFault
 from pinproof.find.hypotheses import Hypothesis
 from pinproof.find.likelihood import Seen
 from pinproof.find.looks import Look, LookFault, SetUp, set_up_after
-from pinproof.find.next_step import NOTHING_LEFT_BITS, Step, expected, expected_word, next_steps
+from pinproof.find.next_step import NOTHING_LEFT_BITS, Step, expected, expected_word, named_bits, next_steps
 from pinproof.find.odds import Posterior, entropy_bits
 from pinproof.find.posterior import GOOD_ENOUGH, LEAST_WINNER, STANDS_OUT, Diagnosis
 from pinproof.find.words import between_words, class_words, look_words, ohm_words, percent, reading_words, repair_words
@@ -33,6 +33,9 @@ LEAST_CHECK_BITS = 0.005
 AGAIN = "everything now hangs on {look} alone. Read it once more before anything is cut or swapped."
 NOT_SURE = "{look} may have been read or typed wrongly. Read it once more."
 NO_NUMBER = "no number says so yet. Take one before anything is cut or swapped."
+OFF_LIST = "Why this: it tells whether the cause is on this list at all; {who} here."
+LITTLE_OF = 0.25  # a look tells little of the likely causes among themselves: this share of what it tells with "not listed"
+NOT_LISTED = "not listed"
 TOLD = 0.05  # classes under this are not told one by one
 
 
@@ -49,6 +52,7 @@ class Outlook:
 class Advice:
     """Where a search stands.
 
+    `why`: why a step is asked for that does not tell the likely causes apart.
     `state`: "found" (one class holds STANDS_OUT, or GOOD_ENOUGH with nothing left to look at), "look" (go on
     with `step`), "cannot tell" (nothing left tells more).
     """
@@ -59,6 +63,7 @@ class Advice:
     outlooks: tuple[Outlook, ...]
     other_steps: tuple[Step, ...] = ()
     doubts: tuple[str, ...] = ()
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -106,7 +111,8 @@ class Session:
             return Advice("look", found, again, told, tuple(useful[:3]), (*doubts, NOT_SURE.format(look=again.look.id)))
         if useful:
             told = self._outlooks(found, useful[0].look) if outlooks else ()
-            return Advice("look", found, useful[0], told, tuple(useful[1:4]), doubts)
+            why = self._why_asked(found, useful[0]) if outlooks else ""
+            return Advice("look", found, useful[0], told, tuple(useful[1:4]), doubts, why)
         if found.first.probability >= GOOD_ENOUGH:
             return self._confirmed(found, doubts, outlooks)
         return Advice("cannot tell", found, None, (), doubts=doubts)
@@ -155,10 +161,22 @@ class Session:
         least, number = min(left, default=(1.0, 0))
         return numbers[number] if least < OTHERWISE else None
 
+    def _why_asked(self, found: Posterior, step: Step) -> str:
+        """One line where the likely causes that are on the list would show much the same at a step; "" elsewhere."""
+        named = [each.name for each in found.classes if each.probability >= TOLD and each.name != NOT_LISTED]
+        if not named or found.of(NOT_LISTED) < TOLD:
+            return ""
+        off_list = named_bits(self.diagnosis, self.seen, step.look, found, [*named, NOT_LISTED])
+        among = named_bits(self.diagnosis, self.seen, step.look, found, named)
+        if among > LITTLE_OF * off_list or off_list < step.gain_bits / 2.0:  # or it tells unlikely ones apart
+            return ""
+        who = "the likely ones show much the same" if len(named) > 1 else "the likely one shows as said"
+        return OFF_LIST.format(who=who)
+
     def _outlooks(self, found: Posterior, look: Look) -> tuple[Outlook, ...]:
         out = []
         for each in found.classes:
-            if each.probability < TOLD or each.name == "not listed":
+            if each.probability < TOLD or each.name == NOT_LISTED:
                 continue
             words = class_words(self.diagnosis.hypotheses, each.name)
             if look.kind == "meaning":
@@ -173,7 +191,7 @@ class Session:
     def winner(self, found: Posterior) -> str:
         """The class that may be called the cause, or ""."""
         first = found.first
-        return first.name if first.probability >= LEAST_WINNER and first.name != "not listed" else ""
+        return first.name if first.probability >= LEAST_WINNER and first.name != NOT_LISTED else ""
 
 
 def read(diagnosis: Diagnosis, text: str, *, wiggled: bool = False) -> Seen:
@@ -287,6 +305,7 @@ def as_json(session: Session, advice: Advice) -> dict[str, Any]:
             "look": step.look.id, "words": look_words(step.look, line), "minutes": step.minutes,
             "expected_gain_bits": step.gain_bits,
             "would_show": [{"class": each.name, "shows": each.shows} for each in advice.outlooks],
+            "why": advice.why,
         },
         "doubts": list(advice.doubts),
     }  # fmt: skip

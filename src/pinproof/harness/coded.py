@@ -16,7 +16,7 @@ from pinproof.harness.results import ResistorUse, Verdict
 from pinproof.observe import ReadingSpace
 from pinproof.observe.pin import box_of, sources_of
 from pinproof.proof.checks.corner_search import extreme
-from pinproof.proof.checks.heat import powers_w, rating_w, smallest_body_w
+from pinproof.proof.checks.heat import bought_body_w, powers_w, rating_w
 from pinproof.proof.judging import unproven_reason
 from pinproof.proof.prove import states_of
 from pinproof.proof.situations import situations_of
@@ -25,7 +25,6 @@ from pinproof.wiring.nets import WiredElement
 
 VOLTS = ReadingSpace("volts", None, 1.0, float("inf"), "V")
 LEAST_OHM = 1e-3  # a branch of exactly 0 Ω gets this instead, far below what a meter shows
-STURDY_W = 0.5  # leads that stand vibration: common practice, no source
 LASTING = ("run", "short_to_ground", "short_to_battery")
 
 
@@ -73,21 +72,23 @@ def resistors_of(truck: Truck, elements: tuple[WiredElement, ...]) -> list[Resis
                 continue
             unit = carriers[branch.id]
             temp_c = _temp_c(truck, unit.kind, unit.id)
-            powers = [one.power_w for one in hot.get(branch.id, ()) if one.case.key in LASTING]
+            cases = hot.get(branch.id, ())
+            powers = [one.power_w for one in cases if one.case.key in LASTING]
             if not powers:
                 found.append(ResistorUse(branch.id, branch.resistor.ohm, str(unit), 0.0, None, "not shown"))
                 continue
-            rated, verdict = _body(branch.resistor, max(powers), temp_c)
+            rated, verdict = _body(branch.resistor, max(powers), max(one.power_w for one in cases), temp_c)
             found.append(ResistorUse(branch.id, branch.resistor.ohm, str(unit), max(powers), rated, verdict))
     return found
 
 
-def _body(resistor: Resistor, power_w: float, temp_c: float) -> tuple[float | None, Verdict]:
+def _body(resistor: Resistor, lasting_w: float, most_w: float, temp_c: float) -> tuple[float | None, Verdict]:
+    """The body as stated, else the one that the proof's check has bought, and whether it stands what lasts."""
     if resistor.rated_power is not None:
         rated = resistor.rated_power.value
-        return rated, "pass" if power_w <= rating_w(rated, temp_c) else "fail"
-    body = smallest_body_w(power_w, temp_c)
-    return (None, "fail") if body is None else (max(body, STURDY_W), "pass")
+        return rated, "pass" if lasting_w <= rating_w(rated, temp_c) else "fail"
+    stands = bought_body_w(lasting_w, temp_c) is not None
+    return bought_body_w(most_w, temp_c), "pass" if stands else "fail"
 
 
 def _temp_c(truck: Truck, kind: str, name: str) -> float:

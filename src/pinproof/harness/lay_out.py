@@ -11,6 +11,7 @@ import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from pinproof.design.messages import DesignFault
 from pinproof.design.model import Truck
 from pinproof.design.model_harness import Feed, HarnessRules
 from pinproof.harness import notes
@@ -33,10 +34,13 @@ from pinproof.harness.current import Currents, currents_of
 from pinproof.harness.fuse import Peak, fuse_for, judge_fuse
 from pinproof.harness.geometry import geometry_of, highest_c
 from pinproof.harness.layout import Drawn, draw, parts_of
+from pinproof.harness.no_size import Scene
 from pinproof.harness.reach import fuse_on_wires_a
 from pinproof.harness.results import FuseChoice, Harness, PlugCavity, RunBundle, Splice, Wire
 from pinproof.harness.sizing import coded_check, demands, pick_sizes, sizing_of
 from pinproof.harness.stock import Size, sizes_of
+from pinproof.harness.units import units_of
+from pinproof.quantities.customary import in_us
 from pinproof.tables import fuse_by_rating
 from pinproof.wiring.nets import Nets, Refusal, nets_of, refusal, refused
 
@@ -61,8 +65,19 @@ def lay_out(truck: Truck, *, sizes: Sequence[Size] | None = None) -> Harness:
     Raises
     ------
     DesignFault
-        With `Refusal` entries, one for each reason why the harness cannot be built as the file says.
+        With `Refusal` entries, one for each reason why the harness cannot be built as the file says; in US units
+        where the design wants them.
     """
+    try:
+        return _laid_out(truck, sizes)
+    except DesignFault as fault:
+        if units_of(truck) != "us":
+            raise
+        told = tuple(replace(one, message=in_us(one.message)) for one in fault.faults)
+        raise DesignFault(fault.file, told) from None
+
+
+def _laid_out(truck: Truck, sizes: Sequence[Size] | None) -> Harness:
     rules = _rules(truck)
     nets = nets_of(truck)
     geometry = geometry_of(truck, rules, nets)
@@ -78,7 +93,7 @@ def lay_out(truck: Truck, *, sizes: Sequence[Size] | None = None) -> Harness:
     ways = coded_ways(truck, rules, nets, geometry, drawn)
     choices, faults = choices_of(truck, nets, drawn, stock)
     refused(truck, faults)
-    found = pick_sizes(truck, drawn, demand, stock, choices, ways)
+    found = pick_sizes(Scene(truck, nets, drawn, currents, loops_mm, fuses), demand, stock, choices, ways)
     refused(truck, [*_too_small(truck, fuses, currents), *_slip_rings(truck, drawn, currents), *found.refusals])
     worst = _worst_way(drawn, stock, found.picked, ways)
     colours = colours_of(truck, nets)
@@ -133,7 +148,7 @@ def apart_situations(truck: Truck) -> dict[str, tuple[str, ...]]:
 def _rules(truck: Truck) -> HarnessRules:
     if truck.harness is not None:
         return truck.harness
-    text = 'The file has no [harness]. Write one: [harness] with sizes = "mm2" and insulation = "125 °C".'
+    text = "The file has no [harness]. `pinproof harness FILE --begin` drafts one from what the file says."
     refused(truck, [refusal(truck, "no-harness", "harness", text)])
     raise AssertionError
 
@@ -165,9 +180,10 @@ def _fuse(truck: Truck, feed: Feed, currents: Currents) -> FuseChoice:
     chosen = feed.fuse_a is None
     verdict = fuse_for(running_a, peaks, feed.family) if chosen else judge_fuse(feed.fuse_a or 0.0, running_a, peaks)
     colour = fuse_by_rating(verdict.rating_a, feed.family).colour
+    least_a = fuse_for(running_a, peaks, feed.family).rating_a
     return FuseChoice(
-        feed.id, verdict.rating_a, chosen, running_a, feed.family, colour, verdict.verdict, verdict.why
-    )  # fmt: skip
+        feed.id, verdict.rating_a, chosen, running_a, feed.family, colour, verdict.verdict, verdict.why, least_a
+    )
 
 
 def _others_a(currents: Currents, number: int, others: Sequence[int]) -> float:

@@ -18,7 +18,7 @@ from pinproof.harness.parts_list import Row, coder_resistors, marking, parts_row
 from pinproof.harness.results import Harness, Wire, WireEnd
 from pinproof.harness.steps import build_steps, labels
 from pinproof.harness.units import units_of
-from pinproof.quantities.customary import in_us, inches
+from pinproof.quantities.customary import fahrenheit, in_us, inches, ounces
 
 
 def csv_files(truck: Truck, harness: Harness) -> dict[str, str]:
@@ -69,7 +69,7 @@ def csv_files(truck: Truck, harness: Harness) -> dict[str, str]:
             ((one.step, one.stage, one.do, one.check, "") for one in build_steps(truck, harness)),
         ),
     }  # fmt: skip
-    return {name: _with_inches(text) for name, text in found.items()} if units_of(truck) == "us" else found
+    return {name: _with_us(text) for name, text in found.items()} if units_of(truck) == "us" else found
 
 
 WIRES = (
@@ -87,16 +87,21 @@ def _text(header: Sequence[str], rows: Iterable[Row]) -> str:
     return out.getvalue()
 
 
-def _with_inches(text: str) -> str:
-    """Each column of millimetres followed by the same in inches; sentences, and lengths in a row, in US units."""
+TURNED = (("_mm", "_in", inches), ("_g", "_oz", ounces), ("_c", "_f", fahrenheit))
+"""Endings of columns, metric and US, and how their cells are turned."""
+
+
+def _with_us(text: str) -> str:
+    """Each column of millimetres, grams or °C followed by the same in US units; sentences in US units."""
     head, *rows = csv.reader(io.StringIO(text))
     many = head.index("lengths") if "lengths" in head else -1  # of the cut list: several in one cell
 
     def wide(row: Sequence[str], names: bool) -> Iterable[str]:
         for at, (column, cell) in enumerate(zip(head, row, strict=True)):
             yield cell if names or column not in ("do", "check", "shrink") else in_us(cell)
-            if column.endswith("_mm") or at == many:
-                yield f"{column.removesuffix('_mm')}_in" if names else inches(cell)
+            for ending, other, turned in TURNED:
+                if column.endswith(ending) or (at == many and ending == "_mm"):
+                    yield f"{column.removesuffix(ending)}{other}" if names else turned(cell)
 
     return _text(list(wide(head, True)), (tuple(wide(row, False)) for row in rows))
 

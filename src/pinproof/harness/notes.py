@@ -15,6 +15,7 @@ from pinproof.harness import size as rule
 from pinproof.harness.coded_ways import CodedWay
 from pinproof.harness.current import Currents
 from pinproof.harness.layout import Drawn, hottest_c
+from pinproof.harness.no_size import hot_advice
 from pinproof.harness.results import Finding, FuseChoice, LoadUse, ResistorUse, RunBundle, Wire
 from pinproof.harness.sizing import Demand, allowed_a
 from pinproof.harness.stock import Size
@@ -124,7 +125,7 @@ def fuse_notes(
         text = (
             f"At {FUSE_HOLDS:g} × its rating, which a fuse may carry for minutes, wires get above theirs: {each_fuse}."
         )
-        yield Finding("fuse-hot", None, "harness", text, "A larger wire or a smaller fuse; a caution, no failure.")
+        yield Finding("fuse-hot", None, "harness", text, hot_advice(fuses, list(hot)))
 
 
 def unfused(truck: Truck, wires: Sequence[Wire], runs: Sequence[RunBundle]) -> Iterator[Finding]:

@@ -1,7 +1,7 @@
 """What to buy and have for a harness: how many, how many spare, what is at hand, what to order today.
 
 Answers: how much cable of each kind, how many terminals, seals, fuses, tubes, rings, ties; which of them take days?
-Units:   pieces; metres where the kind says so.
+Units:   pieces; metres, or feet where the design wants US units, where the kind says so.
 Touches: nothing.
 Beside:  `lists` writes it out.
 """
@@ -9,18 +9,21 @@ Beside:  `lists` writes it out.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 
 from pinproof.design.model import Resistor, Truck
 from pinproof.design.model_harness import Cable, HarnessRules, Seal, Terminal
 from pinproof.errors import PinproofError
 from pinproof.harness.results import Harness
+from pinproof.harness.units import units_of
 from pinproof.quantities.bands import bands
 from pinproof.quantities.codes import letter_code
+from pinproof.quantities.customary import in_us
 from pinproof.wiring import physical
 
 Row = Sequence[object]
+FOOT_M = 0.3048  # by definition
 FIVE_BANDS_UP_TO = 0.02  # tolerance from which parts usually have four: common practice, no source
 
 
@@ -50,10 +53,9 @@ def parts_rows(truck: Truck, harness: Harness) -> list[Row]:
     rows: list[tuple[int, Row]] = []
     for (cable, size, colour), metres in _cable_metres(harness).items():
         known = next((one for one in truck.cables if one.id == cable), None)
-        spare = math.ceil(rules.spare_wires * metres * 10) / 10
-        have = known.on_hand.value if known is not None and known.on_hand is not None else 0.0
+        have_m = known.on_hand.value if known is not None and known.on_hand is not None else 0.0
         name = f"{cable or size} {colour}"
-        rows.append(_part(name, "cable [m]", metres, spare, have, *_offer(known)))
+        rows.append(_length(truck, name, "cable", metres, rules.spare_wires, have_m, *_offer(known)))
     counts: dict[tuple[str, str], int] = {}
     for wire in harness.wires:
         for end in (wire.a, wire.b):
@@ -110,17 +112,33 @@ def _small_parts(truck: Truck, harness: Harness, rules: HarnessRules) -> Iterato
         if need:
             yield _part(name, kind, need, _spare(rules, need), 0, None, None)
     metres: dict[tuple[str, str], int] = {}
+    said: Callable[[str], str] = in_us if units_of(truck) == "us" else str
     for run in harness.runs:
         if run.wires and run.sleeve_mm is not None:
-            key = ("sleeve [m]", f"{run.sleeve_mm:g} mm inside")
+            key = ("sleeve", said(f"{run.sleeve_mm:g} mm inside"))
             metres[key] = metres.get(key, 0) + run.length_mm
     for splice in harness.splices:
         if splice.shrink_mm is not None and splice.sleeve_cut_mm is not None:
-            key = ("shrink tube [m]", f"{splice.shrink_mm[0]:g}/{splice.shrink_mm[1]:g} mm, adhesive-lined")
+            key = ("shrink tube", said(f"{splice.shrink_mm[0]:g}/{splice.shrink_mm[1]:g} mm, adhesive-lined"))
             metres[key] = metres.get(key, 0) + splice.sleeve_cut_mm
     for (kind, name), mm in metres.items():
-        spare = math.ceil(rules.spare_parts * mm / 100) / 10
-        yield _part(name, kind, mm / 1000, spare, 0, None, None)
+        yield _length(truck, name, kind, mm / 1000, rules.spare_parts, 0.0, None, None)
+
+
+def _length(
+    truck: Truck, name: str, kind: str, need_m: float, spare: float, have_m: float, days: int | None,
+    price_per_m: float | None,
+) -> tuple[int, Row]:  # fmt: skip
+    """What is bought by length. Feet are counted in tenths: up for what is needed, down for what is there."""
+    if units_of(truck) == "us":
+        need, have = _tenths(math.ceil, need_m / FOOT_M), _tenths(math.floor, have_m / FOOT_M)
+        price = None if price_per_m is None else price_per_m * FOOT_M
+        return _part(name, f"{kind} [ft]", need, _tenths(math.ceil, spare * need_m / FOOT_M), have, days, price)
+    return _part(name, f"{kind} [m]", need_m, _tenths(math.ceil, spare * need_m), have_m, days, price_per_m)
+
+
+def _tenths(whole: Callable[[float], int], number: float) -> float:
+    return whole(round(number * 10, 9)) / 10
 
 
 def _offer(cable: Cable | None) -> tuple[int | None, float | None]:

@@ -151,6 +151,7 @@ class FuseChoice:
     colour: str
     verdict: Verdict
     text: str
+    least_a: float = 0.0  # the smallest rating of its family that carries its loads
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,8 @@
 Answers: which size has each wire, and which rule asked for it; where no size holds.
 Units:   m², A, V, °C; lengths in mm where wires are listed.
 Touches: nothing.
-Beside:  `size` has the rules on plain numbers; docs/harness.md, *Sizing*, has them in words with their sources.
+Beside:  `size` has the rules on plain numbers, `no_size` the words where none holds;
+         docs/harness.md, *Sizing*, has them in words with their sources.
 """
 
 from __future__ import annotations
@@ -18,7 +19,8 @@ from pinproof.harness.coded_ways import CodedWay
 from pinproof.harness.current import Currents
 from pinproof.harness.geometry import highest_c
 from pinproof.harness.layout import Drawn, hottest_c
-from pinproof.harness.results import Finding, RuleCheck, Sizing, Wire
+from pinproof.harness.no_size import Scene, coded_none, none_holds, outlasts, strands_asked
+from pinproof.harness.results import Finding, RuleCheck, Sizing
 from pinproof.harness.stock import Size
 from pinproof.tables import drop_fraction
 from pinproof.wiring.nets import Refusal, refusal
@@ -105,8 +107,7 @@ def allowed_a(demand: Demand, size: Size) -> float:
 def check(demand: Demand, size: Size) -> list[RuleCheck]:
     """Every rule for one size."""
     mechanical = max(rule.least_area_m2(each.environment, each.wires) for each in demand.around)
-    flex = any(each.environment == "flex" for each in demand.around)
-    strands = rule.LEAST_STRANDS_FLEX if flex else rule.LEAST_STRANDS
+    strands = strands_asked([each.environment for each in demand.around])
     enough = size.area_m2 >= mechanical * (1 - 1e-6) and size.strands >= strands
     allowed = allowed_a(demand, size)
     found = [
@@ -141,34 +142,34 @@ class Sized:
 
 
 def pick_sizes(
-    truck: Truck,
-    drawn: Drawn,
+    scene: Scene,
     demand: Sequence[Demand],
     sizes: Sequence[Size],
     choices: Mapping[int, Choice],
     ways: Sequence[CodedWay],
 ) -> Sized:
     """The smallest size of each wire for which every rule holds; a choice of the owner is kept and judged."""
+    drawn = scene.drawn
     usable = [number for number, size in enumerate(sizes) if not size.barred]
     found = Sized([], [], [], [])
     known: dict[Demand, tuple[int, str] | None] = {}
-    for number, wire in enumerate(drawn.wires):
+    for number in range(len(drawn.wires)):
         choice = choices.get(number)
         if choice is not None and choice.size is not None:
             found.picked.append(choice.size)
             found.rules.append("chosen")
-            _judge_choice(truck, found, wire, demand[number], sizes, usable, choice.size, choice.path)
+            _judge_choice(scene, found, number, demand[number], sizes, usable, choice.size, choice.path)
             continue
         if demand[number] not in known:
             known[demand[number]] = _smallest(demand[number], sizes, usable)
         best = known[demand[number]]
         if best is None:
-            found.refusals.append(_none(truck, wire, demand[number], sizes, usable))
+            found.refusals.append(_none(scene, number, demand[number], sizes, usable))
             best = (usable[-1] if usable else 0, "mechanical")
         found.picked.append(best[0])
         found.rules.append(best[1])
     for way in ways:
-        _step_up(truck, drawn, sizes, usable, choices, way, found)
+        _step_up(scene, sizes, usable, choices, way, found)
     return found
 
 
@@ -191,8 +192,7 @@ def _position(usable: Sequence[int], number: int | None) -> int:
 
 
 def _step_up(
-    truck: Truck,
-    drawn: Drawn,
+    scene: Scene,
     sizes: Sequence[Size],
     usable: Sequence[int],
     choices: Mapping[int, Choice],
@@ -200,16 +200,14 @@ def _step_up(
     found: Sized,
 ) -> None:
     """All wires of a coded way go up together until the way has no more ohms than the proof assumed."""
+    drawn = scene.drawn
     free = [one for one in way.wires if one not in choices or choices[one].size is None]
     while way_ohm(drawn, sizes, found.picked, way) > way.limit_ohm * (1 + 1e-9):
         lower = [one for one in free if found.picked[one] in usable[:-1]]
         if not lower:
             best = way_ohm(drawn, sizes, found.picked, way)
-            text = (
-                f"wire of {way.net}: no size holds (coded: {way.limit_ohm * 1000:.0f} mΩ against {best * 1000:.0f} mΩ)."
-                f" Another route, a larger `[[cable]]`, or state more ohms in {way.path} and prove again."
-            )
-            found.refusals.append(refusal(truck, "wire-none", way.path, text))
+            thickest = sizes[max((found.picked[one] for one in way.wires), key=lambda at: sizes[at].area_m2)].text
+            found.refusals.append(coded_none(scene, way, thickest, best))
             return
         for one in lower:
             found.picked[one] = usable[usable.index(found.picked[one]) + 1]
@@ -242,77 +240,40 @@ def coded_check(drawn: Drawn, sizes: Sequence[Size], picked: Sequence[int], way:
 
 
 def _judge_choice(
-    truck: Truck,
+    scene: Scene,
     found: Sized,
-    wire: Wire,
+    number: int,
     demand: Demand,
     sizes: Sequence[Size],
     usable: Sequence[int],
     picked: int,
     path: str,
 ) -> None:
+    wire = scene.drawn.wires[number]
+    best = _smallest(demand, sizes, usable)
     for row in check(demand, sizes[picked]):
         if row.holds:
             continue
         if row.rule == "fuse":
-            found.refusals.append(_outlasts(truck, wire, demand, sizes, usable, sizes[picked]))
+            larger = None if best is None else sizes[best[0]]
+            allowed = allowed_a(demand, sizes[picked])
+            found.refusals.append(outlasts(scene, number, sizes[picked], allowed, demand.fuse_a, larger))
         else:
             text = f"{wire.id} ({wire.net}) of {sizes[picked].text}: {row.rule} asks {row.need:.3g} {row.unit}, "
             text += f"against {row.have:.3g}."
-            best = _smallest(demand, sizes, usable)
             cure = f"Take {sizes[best[0]].text}." if best is not None else ""
             found.findings.append(Finding(f"size-{row.rule}", "fail", path, text, cure))
 
 
-def _outlasts(
-    truck: Truck, wire: Wire, demand: Demand, sizes: Sequence[Size], usable: Sequence[int], size: Size
-) -> Refusal:
-    from pinproof.tables import fuse_ratings_a
-
-    allowed = allowed_a(demand, size)
-    smaller = max((one for one in fuse_ratings_a() if one <= allowed), default=0.0)
-    larger = _smallest(demand, sizes, usable)
-    feed = next((one for one in truck.feeds if one.id == wire.net), None)
-    path = feed.path if feed is not None else "harness"
-    for one in truck.feeds:
-        if feed is None and one.fuse_a == demand.fuse_a:
-            path = one.path
-            break
-    cure = f"Fit a {smaller:g} A fuse" if smaller else "Fit a smaller fuse"
-    cure += f" or wire of {sizes[larger[0]].text}." if larger is not None else "."
-    where = wire.runs[0] if wire.runs else wire.a.place
-    text = (
-        f"{path}: the {demand.fuse_a:g} A fuse outlasts wire {wire.id} ({size.text}, {where}): "
-        f"it may carry {allowed:.3g} A. {cure}"
-    )
-    return refusal(truck, "fuse-outlasts-wire", path, text)
-
-
-_CURES = {
-    "mechanical": "give a `[[cable]]` with enough strands",
-    "current": "cable of a higher insulation rating, another route, or a `[[cable]]` with `carries`",
-    "drop": "a shorter route, or a `[[cable]]` with `carries`",
-    "fuse": "a smaller fuse, cable of a higher insulation rating, or a `[[cable]]` with `carries`",
-}
-
-
-def _none(truck: Truck, wire: Wire, demand: Demand, sizes: Sequence[Size], usable: Sequence[int]) -> Refusal:
+def _none(scene: Scene, number: int, demand: Demand, sizes: Sequence[Size], usable: Sequence[int]) -> Refusal:
+    truck = scene.truck
     if not usable:
         barred = "; ".join(f"{one.text}: {one.barred}" for one in sizes if one.barred) or "the list is empty"
-        text = f"wire of {wire.net}: no size may be used ({barred}). Give a `[[cable]]`."
+        text = f"wire of {scene.drawn.wires[number].net}: no size may be used ({barred}). Give a `[[cable]]`."
         return refusal(truck, "wire-none", "harness", text)
     largest = sizes[usable[-1]]
     row = next(one for one in check(demand, largest) if not one.holds)
     if row.rule == "fuse":
-        return _outlasts(truck, wire, demand, sizes, usable, largest)
-    needed, best = f"{row.need:.3g} {row.unit}", f"{row.have:.3g} {row.unit}"
-    text = f"wire of {wire.net}: no size holds ({row.rule}: {needed} against {best}). Cure: {_CURES[row.rule]}."
-    return refusal(truck, "wire-none", _entry(truck, wire), text)
-
-
-def _entry(truck: Truck, wire: Wire) -> str:
-    for known in (truck.feeds, truck.studs, truck.lines, truck.loads, truck.relays, truck.switches):
-        for each in known:
-            if each.id == wire.net.partition(".")[0]:
-                return each.path
-    return "harness"
+        return outlasts(scene, number, largest, allowed_a(demand, largest), demand.fuse_a, None)
+    strands = strands_asked([each.environment for each in demand.around])
+    return none_holds(scene, number, largest, row, strands, max(each.ambient_c for each in demand.around))

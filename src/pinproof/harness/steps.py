@@ -18,6 +18,7 @@ from pinproof.errors import OutOfTable
 from pinproof.harness.board import unit_of
 from pinproof.harness.results import Harness, Part, Wire, WireEnd
 from pinproof.harness.size import ohm_per_m
+from pinproof.quantities import format_value
 from pinproof.tables import awg_area_m2, crimp_pull_n, decode_colour
 from pinproof.wiring import physical
 
@@ -102,6 +103,14 @@ def _cuts(harness: Harness) -> Iterator[tuple[str, str]]:
         )
 
 
+def _ohms(ohm: float) -> str:
+    return format_value(ohm, "resistance")
+
+
+def _milliohms(ohm: float) -> str:
+    return f"{ohm * 1000:.0f} mΩ" if ohm >= 0.0005 else "under 1 mΩ"
+
+
 def _resistors(truck: Truck, harness: Harness) -> Iterator[tuple[str, str]]:
     parts = {branch.id: branch.resistor for branch in physical(truck).branches}
     for one in harness.resistors:
@@ -111,9 +120,9 @@ def _resistors(truck: Truck, harness: Harness) -> Iterator[tuple[str, str]]:
             continue
         body = "" if one.rated_w is None else f", {one.rated_w:g} W"
         yield (
-            f"Read the {parameter(one.resistor)} ({one.ohm:g} Ω{body}), then fit it in {one.at}, sleeved and held so "
-            "that its leads cannot flex; label its ohms outside.",
-            f"{one.ohm * (1 - part.tolerance):.4g} to {one.ohm * (1 + part.tolerance):.4g} Ω before it is potted",
+            f"Read the {parameter(one.resistor)} ({_ohms(one.ohm)}{body}), then fit it in {one.at}, sleeved and held "
+            "so that its leads cannot flex; label its ohms outside.",
+            f"{_ohms(one.ohm * (1 - part.tolerance))} to {_ohms(one.ohm * (1 + part.tolerance))} before it is potted",
         )
 
 
@@ -231,8 +240,8 @@ def _tests(truck: Truck, harness: Harness) -> Iterator[tuple[str, str]]:
     for one in connections(truck, harness):
         yield (
             f"{one.net}: {one.a} to {one.b} ({', '.join(one.wires)}).",
-            f"at most {one.shown_ohm:.1f} Ω above the leads (computed {one.computed_ohm * 1000:.0f} mΩ at 20 °C, "
-            f"limit {one.most_ohm * 1000:.0f} mΩ)",
+            f"at most {one.shown_ohm:.1f} Ω above the leads (computed {_milliohms(one.computed_ohm)} at 20 °C, "
+            f"limit {_milliohms(one.most_ohm)})",
         )
     for index, part in enumerate(harness.parts):
         if any(wire.part == index for wire in harness.wires):

@@ -53,7 +53,7 @@ def start_circuit(truck: Truck) -> chains.StartCircuit:
         Without an [inhibit], or where nets or circuit cannot be as the file says.
     """
     if truck.inhibit is None:
-        text = "The file has no [inhibit]. Write one: coil, lever, permitted, start. docs/inhibit.md shows it."
+        text = "The file has no [inhibit]. `pinproof inhibit FILE --begin` drafts one from what the file says."
         refused(truck, [refusal(truck, "inhibit-missing", "inhibit", text)])
     made = _Truck(truck).start()
     try:

@@ -9,6 +9,7 @@ How:     single numbers go through `pinproof.design.edit`. Windows are whole tab
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -105,7 +106,20 @@ def _number(value: float, dimension: str) -> str:
 def _set_pull(text: str, path: str, ohm: float | None, tolerance: float, note: str) -> str:
     if ohm is None:
         return _set_none(text, path)
-    return with_values(text, {path: _measured(_as_stated(ohm, tolerance, "resistance"), note)})
+    return _no_longer_assumed(
+        with_values(text, {path: _measured(_as_stated(ohm, tolerance, "resistance"), note)}), path
+    )
+
+
+def _no_longer_assumed(text: str, path: str) -> str:
+    """Without the "# assumed" that a drafted file writes behind an entry: it would gainsay the basis before it."""
+    mark, body = (BOM, text[1:]) if text.startswith(BOM) else ("", text)
+    _, owner, key = path.split(".")
+    number = next(i for i, each in enumerate(tomllib.loads(body)["input"]) if each.get("id") == owner)
+    span = locate(body).value.get(("input", number, key))
+    if span is None:
+        return text
+    return mark + body[: span[1]] + re.sub(r"\A[ \t]*# assumed[ \t]*(?=\r?\n|\Z)", "", body[span[1] :])
 
 
 def _as_stated(value: float, tolerance: float, dimension: str) -> dict[str, str]:

@@ -4,7 +4,8 @@ Answers: regulated or battery-referred; pull-up, pull-down, both or none; strobe
          next volts to read; why a reading looks mistyped.
 Units:   volts, ohms, amperes.
 Touches: nothing.
-Sources: Thévenin's theorem. 20 mA, 220 Ω, 1 kΩ, 10 kΩ, 0.1 V and the limits for strobing: common practice, no source.
+Sources: Thévenin's theorem. 20 mA, 220 Ω, 1 kΩ, 10 kΩ, 0.1 V, a reference of 5 V ±2 % where none is stated and the limits
+         for strobing: common practice, no source.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ FIRST_GROUND_OHM = 1_000.0
 FIRST_SUPPLY_OHM = 10_000.0
 LEAST_SUPPLY_OHM = 220.0
 USUAL_REFERENCE_V = 5.0
+USUAL_REFERENCE_REACH = 0.02
 STROBE_AC = 0.01
 STROBE_AC_V = 0.02
 STROBE_SPAN = 0.02
@@ -64,11 +66,12 @@ class Pulls:
 
 @dataclass(frozen=True)
 class VoltsStep:
-    """The next volts to read: a load to ground or from a fused feed; infinite: nothing on the pin."""
+    """The next volts to read: a load to ground or from a fused feed; infinite: nothing on the pin. `at`: which pin."""
 
     load_ohm: float
     from_feed: bool
     why: str
+    at: Literal["pin", "reference"] = "pin"
 
 
 def tell_referral(points: Sequence[tuple[float, float]], meter: VoltMeter) -> Referred:
@@ -128,8 +131,11 @@ def pulls_of(
     u_reference_v: float = 0.0,
     supply_v: float | None = None,
     referral: Referral | None = None,
+    stated_v: tuple[float, float] | None = None,
 ) -> Pulls | None:
     """The pulls that make a source; None where it is no resistor or its rail is not known.
+
+    Without the measured reference the open volts are taken for it only where they agree with the stated one.
 
     Parameters
     ----------
@@ -137,6 +143,8 @@ def pulls_of(
         As measured in the same go. [V]
     referral : Referral, optional
         From `tell_referral`.
+    stated_v : (low, high), optional
+        The reference as it is stated; 5 V ±2 % where it is not. [V]
     """
     if not source.is_resistor:
         return None
@@ -154,7 +162,7 @@ def pulls_of(
     if referral == "both":
         return None
     if rail_v is None:
-        if to_battery or abs(source.volts_v - USUAL_REFERENCE_V) > 0.06 * USUAL_REFERENCE_V:
+        if to_battery or off_stated_v(source, stated_v) != 0.0:
             return None
         return Pulls(
             source.ohm,
@@ -187,6 +195,14 @@ def pulls_of(
     return Pulls(
         up, COVERAGE_K * u_up / up, up_to, down, COVERAGE_K * u_down / down, up, down, rail_v, "pull-up and pull-down"
     )
+
+
+def off_stated_v(source: Source, stated_v: tuple[float, float] | None) -> float:
+    """How far the open volts lie off the stated reference beyond both uncertainties; below zero: under it. [V]"""
+    usual = USUAL_REFERENCE_V
+    low, high = stated_v or (usual * (1.0 - USUAL_REFERENCE_REACH), usual * (1.0 + USUAL_REFERENCE_REACH))
+    reach_v = COVERAGE_K * source.u_volts_v
+    return min(source.volts_v + reach_v - low, 0.0) + max(source.volts_v - reach_v - high, 0.0)
 
 
 def least_load_ohm(

@@ -19,6 +19,7 @@ from pinproof.design.save import save_atomic
 from pinproof.errors import NoSolution
 from pinproof.learn.declared import made_of
 from pinproof.learn.pulls import Pulls, Referred, Side, least_load_ohm, pulls_of, strobed, tell_referral
+from pinproof.learn.reference import needs_reference, not_told_apart
 from pinproof.learn.source import PinReading, Source, VoltMeter, fit_source
 from pinproof.learn.state import LearnFault, State, from_json, plain_tree, read_tree, scale_of, to_json
 from pinproof.learn.uncertain import COVERAGE_K
@@ -53,7 +54,8 @@ class Session:
 
 @dataclass(frozen=True)
 class Found:
-    """What the volts of a session say. `why_not` tells what keeps the source from being written."""
+    """What the volts of a session say. `why_not` tells what keeps the source from being written; with `asks_reference`
+    the volts at the reference's own pin would tell."""
 
     source: Source | None
     referred: Referred | None
@@ -61,6 +63,7 @@ class Found:
     strobed: bool | None
     least_ohm: float
     why_not: str
+    asks_reference: bool = False
 
 
 def side_of(line: Line) -> Side:
@@ -103,7 +106,7 @@ def found_of(session: Session, truck: Truck) -> Found:
         shaky = any(
             strobed(each.volts_v, ac_v=each.ac_v, low_v=each.low_v, high_v=each.high_v) for each in session.looks
         )
-    pulls = None
+    pulls, asks_reference, rail = None, False, owner.reference
     if source is not None and not source.is_resistor:
         why_not = f"It is no plain resistor. It may be a {' or a '.join(source.candidates)}."
     elif source is not None and shaky:
@@ -114,19 +117,21 @@ def found_of(session: Session, truck: Truck) -> Found:
         referral = None if referred is None or referred.kind == "not told apart" else referred.kind
         u_reference = (session.meter.gain * (reference or 0.0) + session.meter.offset_v) / COVERAGE_K
         pulls = pulls_of(
-            source, reference_v=reference, u_reference_v=u_reference, supply_v=supply, referral=referral
+            source, reference_v=reference, u_reference_v=u_reference, supply_v=supply, referral=referral,
+            stated_v=(rail.low, rail.high) if rail is not None else None,
         )  # fmt: skip
         if pulls is None:
+            asks_reference = needs_reference(referral, reference)
             why_not = (
                 "Its volts follow both the battery and something regulated." if referral == "both"
-                else "Between 0 V and the rails: tell the reference's volts (--told reference_v=4.98), read at its pin."
+                else not_told_apart(source, (rail.low, rail.value, rail.high) if rail is not None else None, reference)
             )  # fmt: skip
     least = least_load_ohm(
         side_of(line), source, supply_high_v=_supply_high_v(truck, line),
         max_pin_v=owner.max_pin.value if owner.max_pin is not None else None,
         reference_v=number_told(session, "reference_v"),
     )  # fmt: skip
-    return Found(source, referred, pulls, shaky, least, why_not)
+    return Found(source, referred, pulls, shaky, least, why_not, asks_reference)
 
 
 def _supply_high_v(truck: Truck, line: Line) -> float:
@@ -175,7 +180,8 @@ def note_of(session: Session) -> str:
 
 
 def reference_learned(session: Session, found: Found) -> tuple[float, float] | None:
-    """Volts of the reference and their tolerance, where the open pin shows them or they were told."""
+    """Volts of the reference and their tolerance, where they were told, or the open pin shows them: it agrees with
+    the stated ones, so that nothing speaks for a second pull."""
     told = number_told(session, "reference_v")
     if told is not None and told > 0.0:
         return told, (session.meter.gain * told + session.meter.offset_v) / told

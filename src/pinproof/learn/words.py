@@ -41,7 +41,12 @@ def percent(value: float) -> str:
 
 def volts_text(step: VoltsStep, least_ohm: float) -> str:
     """One instruction for volts."""
-    if step.load_ohm == INF:
+    if step.at == "reference":
+        what = (
+            "Key on, the coded pin open as before. Read the volts at the controller's reference pin (its 5 V sensor "
+            "supply) to the controller's own ground."
+        )
+    elif step.load_ohm == INF:
         what = "Key on, nothing on the pin. Read the volts from the pin to the controller's own ground."
     elif step.from_feed:
         what = (
@@ -133,7 +138,8 @@ def source_sentences(session: Session, found: Found) -> list[str]:
         }
         told.append(f"With the supply: it {words[found.referred.kind]}.")
     if found.why_not and len(session.readings) > 1:
-        told.append(f"Not written as a resistor: {found.why_not}")
+        plain = found.source is not None and found.source.is_resistor and not found.strobed
+        told.append(found.why_not if plain else f"Not written as a resistor: {found.why_not}")
     return told
 
 

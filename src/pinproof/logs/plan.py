@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pinproof.design.model import Contact, Truck
-from pinproof.driveline import drive_sums
+from pinproof.driveline import DriveSums, drive_sums
 from pinproof.driveline.lines import permitted
 from pinproof.logs import limits
 from pinproof.logs.checks import CHECKS
@@ -82,12 +82,17 @@ def test_plan(truck: Truck, report: LogReport | None = None) -> Plan:  # noqa: P
         With one, only what is still open in it.
     """
     waits = tuple(CHECKS) if report is None else tuple(e.check for e in report.checks if e.verdict is Verdict.NOT_SHOWN)
-    sessions = []
+    sessions: list[Session] = []
+    told: dict[tuple[str, ...], str] = {}  # cautions, and where they stand in full
     for session in (_standing(truck), _hands_off(), _driving(truck), _edges(truck)):
         steps = tuple(step for step in session.steps if any(check in waits for check in step.proves))
         if steps:
-            sessions.append(Session(session.title, session.cautions, steps, session.record))
+            first = told.setdefault(session.cautions, session.title)
+            cautions = session.cautions if first == session.title else (f'All that stands under "{first}".',)
+            sessions.append(Session(session.title, cautions, steps, session.record))
     answered = {check for session in sessions for step in session.steps for check in step.proves}
+    if report is None:
+        answered.add("time-base")  # any of these logs shows it
     left = {check: _why(truck, check) for check in waits if check not in answered}
     return Plan(truck.id, truck.name, tuple(sessions), _briefing(truck), _script(truck), waits, left)
 
@@ -196,11 +201,7 @@ def _edges(truck: Truck) -> Session:
     steps = []
     if truck.drive is not None:
         sums = drive_sums(truck)
-        told = ", ".join(
-            f"into {each.gear} {' or '.join(permitted(each, sums.units))}"
-            for each in sums.downshifts
-            if each.transfer == sums.downshifts[0].transfer
-        )
+        told = "; ".join(_permitted_in(sums, name) for name in dict.fromkeys(each.transfer for each in sums.downshifts))
         steps.append(
             PlanStep(
                 f"Ten downshifts by tap, each from well below its permitted speed ({told}), on the brake and slowing.",
@@ -219,6 +220,13 @@ def _edges(truck: Truck) -> Session:
         "Near the limits, only after all else passed", DRIVING, tuple(steps),
         ("engine at 10 Hz or more, manual state, commanded gear, output speed",),
     )  # fmt: skip
+
+
+def _permitted_in(sums: DriveSums, transfer: str) -> str:
+    """Highest speeds for the shifts down in one range of the transfer."""
+    mine = [each for each in sums.downshifts if each.transfer == transfer]
+    told = ", ".join(f"into {each.gear} {' or '.join(permitted(each, sums.units))}" for each in mine)
+    return told if len(mine) == len(sums.downshifts) else f"in {transfer}: {told}"
 
 
 def _briefing(truck: Truck) -> tuple[str, ...]:

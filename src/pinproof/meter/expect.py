@@ -37,7 +37,9 @@ from pinproof.meter.contract import (
 )
 from pinproof.meter.stations import Station
 from pinproof.network import Edge, Netlist, Reading, Sources, Status, node_voltages, span
-from pinproof.proof.situations import requirement, situations_of
+from pinproof.observe import pin_spans, shared_parameters, spaces_of, windows_in
+from pinproof.proof.judging import reads_as, shared_corners, unproven_reason
+from pinproof.proof.situations import Situation, requirement, situations_of
 from pinproof.wiring import Branch, LineView
 
 OPEN_OHM = 10e6
@@ -178,8 +180,23 @@ def _supply(view: LineView | None) -> Expectation:
 def _meanings(view: LineView, station: Station) -> tuple[str, ...]:
     for situation in situations_of(view.truck, view.line):
         if situation.operated == station.operated:
-            return requirement(view.truck, view.line, situation, "run").allowed
+            allowed = requirement(view.truck, view.line, situation, "run").allowed
+            return allowed if len(allowed) < 2 else _that_can_be(view, situation, allowed)
     return ()
+
+
+def _that_can_be(view: LineView, situation: Situation, allowed: tuple[str, ...]) -> tuple[str, ...]:
+    """Of several allowed meanings those that a truck of the file can be read as: a dead press is no good report."""
+    if unproven_reason(view.truck, view.line, view):
+        return allowed
+    met: set[str] = set()
+    for space in spaces_of(view.truck, view.input):
+        corners = shared_corners(view, "run", space) if shared_parameters(view.truck, view.line) else [None]
+        for corner in corners:
+            windows = windows_in(view.truck, view.line, space, corner)
+            (reading,) = pin_spans(view, "run", space, [situation.key], corner).readings
+            met.update(reads_as(reading, windows))
+    return tuple(each for each in allowed if each in met) or allowed
 
 
 def _wire(view: LineView, station: Station) -> Expectation:

@@ -148,6 +148,10 @@ def pin_words(view: LineView) -> str:
 
 def source_words(line: Line) -> str:
     """The other probe of an ohms reading."""
+    if line.source_side == "return" and line.returns_to:
+        plug, dot, cavity = line.returns_to.partition(".")
+        where = f"cavity {cavity} of plug {plug}" if dot else f"ground stud {plug}"
+        return f"{where} (the switches' return)"
     if line.source_side == "return":
         return "the switches' return (chassis, or the sensor ground cavity of this plug if they return there)"
     return feed_words(line)

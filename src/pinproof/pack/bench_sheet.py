@@ -7,17 +7,19 @@ Beside:  `pinproof.meter` makes the sheet; readings that were taken stand in it,
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
+from itertools import groupby
 
 from pinproof.meter import BenchSheet
 from pinproof.meter.sheet import SheetTable, headline, sheet_tables
 from pinproof.meter.stations import STEPS
 from pinproof.pack import blocks
-from pinproof.pack.blocks import Block
+from pinproof.pack.blocks import Block, Cell
 from pinproof.pack.pages import blocks_pdf
 from pinproof.pack.sections import CAUTIONS
 
-WIDTHS = (("Probe or do", 3.4), ("Stated", 1.2), ("As built; works", 4.4), ("Read", 1.4), ("Says", 1.1))
+WIDTHS = (("Probe or do", 3.4), ("Stated", 1.2), ("As built; works", 3.8), ("Read", 2.0), ("Says", 1.1))
 RULES = (
     "Stop at the first reading that is not as it should be; find out why before going on.",
     "Write down the whole number with its unit, and OL for an open display. Never fill in what nobody measured.",
@@ -35,12 +37,11 @@ def bench_sheet_pdf(sheet: BenchSheet, *, paper: str = "a4", made_on: date | Non
         blocks.care_box("Before you touch the truck", CAUTIONS),
         blocks.bullets((*RULES, *_left_out({each.step for each in tables}))),
     ]
-    step = 0
-    for each in tables:
-        if each.step != step:
-            step = each.step
-            body.append(blocks.heading(each.title.partition(":")[0], 2))
-        body += _table(each)
+    for step, its in groupby(tables, key=lambda each: each.step):
+        listed = list(its)
+        body.append(blocks.heading(f"{step} {STEPS[step]}", 2))
+        for alone, some in groupby(listed, key=_alone):
+            body += _joined(list(some)) if alone else [block for each in some for block in _table(each)]
     body += [blocks.para(each, soft=True) for each in sheet.cut_short]
     when = f" · {made_on.isoformat()}" if made_on else ""
     foot = f"Bench sheet · {name} · design {sheet.truck_id}{when}"
@@ -56,8 +57,32 @@ def _left_out(present: set[int]) -> list[str]:
     return [f"{which} not here: this truck has nothing to measure there."]
 
 
+def _alone(each: SheetTable) -> bool:
+    """One row with a pair of probes that no other row has: a head of its own would say less than the row."""
+    return bool(each.probes) and len(each.rows) == 1
+
+
+def _joined(tables: Sequence[SheetTable]) -> list[Block]:
+    """Tables of one row each under one head; each row says its own probes."""
+    if len(tables) == 1:
+        return _table(tables[0])
+    told = dict.fromkeys(part for each in tables for part in _told(each))
+    out: list[Block] = [blocks.para(" ".join(told))] if told else []
+    rows = [(blocks.told_cell(what, [each.probes]), *cells) for each in tables for what, *cells in _cells(each)]
+    return [*out, blocks.table("Probes as each row says", WIDTHS, rows)]
+
+
 def _table(each: SheetTable) -> list[Block]:
-    told = " ".join(part for part in (each.setup, *each.cautions) if part)
-    out = [blocks.para(told)] if told else []
-    rows = [(what, stated, bounds, read, says) for _, what, stated, bounds, read, says in each.rows]
-    return [*out, blocks.table(each.probes or "By eye and hand", WIDTHS, rows)]
+    out: list[Block] = [blocks.para(" ".join(_told(each)))] if _told(each) else []
+    return [*out, blocks.table(each.probes or "By eye and hand", WIDTHS, _cells(each))]
+
+
+def _told(each: SheetTable) -> list[str]:
+    return [part for part in (each.setup, *each.cautions) if part]
+
+
+def _cells(each: SheetTable) -> list[tuple[str, str, str, str | Cell, str]]:
+    """Rows for print: where nothing was read yet there is room to write."""
+    return [
+        (what, stated, bounds, read or blocks.blank_cell(), says) for _, what, stated, bounds, read, says in each.rows
+    ]

@@ -104,5 +104,7 @@ def _cell(cell: Cell, drawings: Mapping[str, Drawing]) -> list[Html]:
     if cell.get("svg"):
         made.append(Html(drawings[cell["svg"].removesuffix(".svg")].svg))
     made += _runs(cell.get("runs") or [])
+    if "blank_mm" in cell:
+        made.append(el("span", class_="blank"))
     made += [el("div", *_runs(each)) for each in cell.get("below", ())]
     return made

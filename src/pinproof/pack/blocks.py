@@ -18,6 +18,8 @@ from pinproof.verdict import Verdict
 Block = dict[str, Any]
 Cell = dict[str, Any]
 MARKS = {Verdict.PASS: "pass", Verdict.WOULD_HOLD: "hold", Verdict.NOT_SHOWN: "open", Verdict.FAIL: "fail"}
+WRITE_MM = 9.0
+"""Height of a row that is written into by hand: more than the 8 mm of wide-ruled paper (common practice, no source)."""
 _LONGEST = 66  # letters of a word that stand in one line of the page
 _LONGEST_IN_CELL = 13  # and in the narrowest column of a table; a longer word may be broken
 _BREAK = "\u200b"  # a place where a line may end, of no width
@@ -104,9 +106,19 @@ def _cell(text: str) -> Cell:
     return {"runs": runs(text, longest=_LONGEST_IN_CELL)}
 
 
+def blank_cell() -> Cell:
+    """A framed empty cell as high as handwriting needs; it fills its column. See `WRITE_MM`."""
+    return {"blank_mm": WRITE_MM}
+
+
 def marked_cell(verdict: Verdict, text: str) -> Cell:
     """A verdict's mark with its word."""
     return {"mark": MARKS[verdict], "runs": runs(text, strong=True)}
+
+
+def told_cell(text: str, below: Sequence[str]) -> Cell:
+    """A cell whose text is explained by lines below it."""
+    return {"runs": runs(text, strong=True, longest=_LONGEST_IN_CELL), "below": [runs(each) for each in below]}
 
 
 def picture_cell(svg: str, width_mm: float, alt: str, below: Sequence[str] = ()) -> Cell:

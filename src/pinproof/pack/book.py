@@ -9,7 +9,7 @@ Beside:  `blocks` makes the data that `book.typ` sets; `report` is the same proo
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 
 from pinproof.design.model import Truck
@@ -17,13 +17,14 @@ from pinproof.drawings import Drawing, swatch, words
 from pinproof.drawings.axis import axis_of
 from pinproof.drawings.fold import fold
 from pinproof.faults import Against
+from pinproof.harness import units_of
 from pinproof.inhibit import InhibitReport
 from pinproof.pack import bench, blocks, harness_book, inhibit_page, sentences
 from pinproof.pack.blocks import Block
 from pinproof.pack.cures import CAPTION, HEADS, Cures, CureTold, cures_on
 from pinproof.pack.faults_page import told_blocks
 from pinproof.pack.figures import Figure, groups_of, line_figures
-from pinproof.pack.gears_page import gears_blocks
+from pinproof.pack.gears_page import cover_words, gears_blocks
 from pinproof.pack.order import bodies_of, order_of
 from pinproof.pack.pages import blocks_pdf
 from pinproof.pack.parts import Part, parts_of
@@ -31,6 +32,7 @@ from pinproof.pack.sections import CAUTIONS, MOST_TABLE_ROWS, decides
 from pinproof.pack.sources_used import sources_of
 from pinproof.proof.checks.heat import NOT_WORKED_OUT, body_sentence, body_words
 from pinproof.proof.results import Finding, LineProof, TruckProof
+from pinproof.quantities.customary import beside
 from pinproof.verdict import Verdict
 from pinproof.wiring import LineView
 
@@ -44,6 +46,9 @@ FINDING_GROUPS: tuple[tuple[Verdict | None, str], ...] = (
     (Verdict.WOULD_HOLD, "Would hold if the assumptions do"),
     (Verdict.PASS, "In order"),
 )
+
+
+BESIDE_THE_LINES = "This verdict is of the coded lines alone. What else does not hold:"
 
 
 def book_pdf(
@@ -111,7 +116,7 @@ def _body(
     faults: Sequence[Against],
     inhibit: InhibitReport | None = None,
 ) -> list[Block]:
-    body = _front(truck, proof, made_on)
+    body = _front(truck, proof, made_on, not_of_the_lines(truck, inhibit))
     passing: dict[str, list[Figure]] = {}
     for number, line in enumerate(proof.lines, start=1):
         figures = line_figures(views[line.line], line, number, high_mm=CHARTS_HIGH_MM)
@@ -123,7 +128,7 @@ def _body(
     for line in proof.lines:
         body += _bench(views[line.line])
     for number, line in enumerate(proof.lines, start=1):
-        body += _findings(line, number, passing[line.line], drawings)
+        body += _findings(line, number, passing[line.line], drawings, beside if units_of(truck) == "us" else str)
     body += told_blocks(faults)
     body += inhibit_page.book_blocks(inhibit)
     body += gears_blocks(truck, drawings)
@@ -140,7 +145,13 @@ def _body(
     return body
 
 
-def _front(truck: Truck, proof: TruckProof, made_on: date | None) -> list[Block]:
+def not_of_the_lines(truck: Truck, inhibit: InhibitReport | None) -> list[str]:
+    """What of this truck does not hold or is not shown beside its coded lines: driveline and start inhibit."""
+    return [each for each in (inhibit_page.cover_words(inhibit), cover_words(truck)) if each]
+
+
+def _front(truck: Truck, proof: TruckProof, made_on: date | None, beside_it: Sequence[str] = ()) -> list[Block]:
+    """`beside_it`: what else of this truck does not hold, though the verdict is of its coded lines alone."""
     when = f", {made_on.isoformat()}" if made_on else ""
     told = [sentences.what_decides(proof)]
     if proof.verdict is not Verdict.PASS:
@@ -151,6 +162,7 @@ def _front(truck: Truck, proof: TruckProof, made_on: date | None) -> list[Block]
         blocks.heading(f"Build book of {proof.name or proof.id}", 1),
         blocks.para(f"Design {proof.id}, file fingerprint {_short(proof)}{when}", soft=True),
         blocks.verdict_box(proof.verdict, headline, [*told, *([first] if first else [])]),
+        *([blocks.care_box(BESIDE_THE_LINES, beside_it)] if beside_it else []),
         blocks.care_box("Before you touch the truck", CAUTIONS),
     ]
     if proof.rests_on:
@@ -332,7 +344,10 @@ def _bench(view: LineView) -> list[Block]:
     ]
 
 
-def _findings(line: LineProof, number: int, passing: Sequence[Figure], drawings: dict[str, Drawing]) -> list[Block]:
+def _findings(
+    line: LineProof, number: int, passing: Sequence[Figure], drawings: dict[str, Drawing], said: Callable[[str], str]
+) -> list[Block]:
+    """`said` gives a sentence its temperatures in the units of the design too."""
     if not line.findings:
         return []
     body = [blocks.heading(f"Findings and cautions on {line.line}", 2)]
@@ -344,7 +359,9 @@ def _findings(line: LineProof, number: int, passing: Sequence[Figure], drawings:
         if mine:
             body.append(blocks.para(name, strong=True))
             body.append(
-                blocks.bullets([finding_words(one, after) for one, after in zip(mine, [*mine[1:], None], strict=False)])
+                blocks.bullets(
+                    [said(finding_words(one, after)) for one, after in zip(mine, [*mine[1:], None], strict=False)]
+                )
             )
     return body
 

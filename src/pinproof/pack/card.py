@@ -152,11 +152,15 @@ def _pins(truck: Truck, views: Mapping[str, LineView]) -> Html:
         where = bench.pin_words(view)
         at = f" on {owner.controller}" if owner.controller else ""
         items.append(el("li", el("b", view.line.id), f": {where}{at}. {_source_words(view)} {_pull_words(owner)}"))
+    named = {(view.input.plug, view.input.cavity) for view in views.values()}
+    returns = {view.line.returns_to: f"return of {view.line.name or view.line.id}" for view in views.values()}
     cavities = [
-        el("li", el("b", f"{plug.id} {cavity.id}"), f": {cavity.signal or 'not stated'}")
+        el("li", el("b", f"{plug.id} {cavity.id}"),
+           f": {cavity.signal or returns.get(f'{plug.id}.{cavity.id}') or 'not stated'}")
         for plug in truck.plugs
         for cavity in plug.cavities
-    ]
+        if cavity.signal or (plug.id, cavity.id) not in named
+    ]  # fmt: skip
     return el("section", el("h2", "Pin-out"), *_cut([*items, *cavities]))
 
 

@@ -36,9 +36,14 @@ def _item(view: LineView, each: Kept) -> list[Html | str]:
     if each.left:
         told = words.all_of([f"{meaning} ({words.operated(operated)})" for operated, meaning in each.left])
         rest = f"You then have only {told}. With nothing pressed it reads {idle}."
+    elif each.also_read:
+        rest = f"You then have no command to count on; with nothing pressed it reads {idle}."
     else:
         rest = f"You then have no manual command; it reads {idle}."
     if not each.is_safe:
         return [join(el("b", f"Do not unplug {what}"), ": what is left can read as a command nobody gave.")]
     del view
+    if each.also_read:
+        told = words.all_of([f"{words.operated(operated)} ({meaning})" for operated, meaning in each.also_read])
+        rest += f" Hands off all the same, it can still be read: {told}."
     return [join("Unplug ", el("b", what), ". ", rest)]

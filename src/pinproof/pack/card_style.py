@@ -105,7 +105,7 @@ td[data-label]::before{content:none}
 .check label{min-height:0;padding:.5mm 0;gap:2mm;line-height:1.25}
 .check input{width:3mm;height:3mm}
 .care{border-width:1pt;padding:0 2mm 1mm;margin-top:2.6mm;break-inside:avoid}
-footer{padding:1mm 0 0}
+footer{display:none}
 }
 """
 

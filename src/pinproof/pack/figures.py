@@ -7,9 +7,14 @@ Beside:  `pinproof.drawings` draws them.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
+from pinproof.design import DesignFault
+from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, circuit, drift_picture, reading_chart, transit_picture
+from pinproof.harness import lay_out
 from pinproof.proof.results import LineProof
 from pinproof.wiring import LineView
 
@@ -31,6 +36,17 @@ def groups_of(line: LineProof) -> list[tuple[str, str]]:
     return found or [("run", space) for space in line.windows]
 
 
+@lru_cache(maxsize=2)
+def chosen_fuses_a(truck: Truck) -> Mapping[str, float]:
+    """Ratings of the fuses that the harness chose, by feed; none where it chooses none or cannot be laid out. [A]"""
+    if truck.harness is None or all(feed.fuse_a is not None for feed in truck.feeds):
+        return {}
+    try:
+        return {each.feed: each.rating_a for each in lay_out(truck).fuses if each.chosen}
+    except DesignFault:
+        return {}
+
+
 def line_figures(
     view: LineView, line: LineProof, number: int, *, layout: str = "wide", high_mm: tuple[float, float] = (1e3, 1e3)
 ) -> tuple[Figure, ...]:
@@ -49,7 +65,9 @@ def line_figures(
         Charts drop rows, and count them in words, until they are lower than this: the first one, and the others.
     """
     ident = f"line-{number}"
-    found = [Figure("circuit", "circuit", circuit(view, layout=layout, ident=f"{ident}-circuit-{layout}"))]
+    chosen_a = chosen_fuses_a(view.truck) if view.line.feed is not None else {}
+    drawn = circuit(view, layout=layout, ident=f"{ident}-circuit-{layout}", chosen_a=chosen_a)
+    found = [Figure("circuit", "circuit", drawn)]
     for index, (key_state, space) in enumerate(groups_of(line)):
         for most in ROWS:
             drawing = reading_chart(

@@ -56,6 +56,14 @@ def gears_blocks(truck: Truck, drawings: dict[str, Drawing]) -> list[Block]:
     ]
 
 
+def cover_words(truck: Truck) -> str:
+    """The driveline's verdict for the book's front; "" where there is no driveline or all of it is safe."""
+    checks = [each.verdict for each in drive_sums(truck).checks] if truck.drive is not None else []
+    counted = [(checks.count(verdict), SAFE[verdict]) for verdict in (Verdict.FAIL, Verdict.NOT_SHOWN)]
+    told = words.all_of([f"{count} {word}" for count, word in counted if count])
+    return f"Driveline: of {len(checks)} checks {told}; see its chapter." if told else ""
+
+
 def _summary(truck: Truck, sums: DriveSums) -> str:
     held = sum(each.verdict is Verdict.PASS for each in sums.checks)
     told = f"{held} of {len(sums.checks)} checks hold. One turn of the wheel is {ends(sums.rolling_m)} m ({sums.tyre})."
@@ -135,7 +143,7 @@ def _leads(sums: DriveSums) -> list[Block]:
 def _settings(truck: Truck, sums: DriveSums) -> list[Block]:
     sheet = settings_sheet(truck, sums)
     rows = [
-        (blocks.name_cell(each.what), each.value or BLANK, each.basis if each.value else "", each.proof)
+        (blocks.name_cell(each.what), each.value or blocks.blank_cell(), each.basis if each.value else "", each.proof)
         for each in sheet
     ]
     left = blanks(sheet)

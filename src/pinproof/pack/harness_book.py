@@ -17,6 +17,7 @@ from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, words
 from pinproof.drawings.label_sheet import label_sheets
 from pinproof.drawings.plug_face import FaceCavity, plug_face
+from pinproof.drawings.svg import as_file
 from pinproof.harness import Harness, lay_out, units_of
 from pinproof.harness.codes import CodePlug, code_plugs, socket_ways
 from pinproof.harness.lists import csv_files
@@ -28,7 +29,7 @@ from pinproof.meter import BenchSheet, bench_sheet, starter
 from pinproof.meter.sheet import sheet_tables
 from pinproof.pack import blocks
 from pinproof.pack.blocks import Block
-from pinproof.pack.formboard import SVG_HEAD, formboard, formboard_files, overview
+from pinproof.pack.formboard import formboard, formboard_files, overview
 from pinproof.pack.in_us import blocks_us
 from pinproof.pack.pages import blocks_pdf
 from pinproof.pack.sections import CAUTIONS
@@ -194,7 +195,7 @@ def list_blocks(truck: Truck, harness: Harness, level: int = 2) -> list[Block]:
             (
                 blocks.name_cell(one.feed),
                 "no fuse" if one.rating_a == 0.0 else f"{one.rating_a:g} A {one.family}, {one.colour}",
-                "chosen" if one.chosen else "given", f"{one.running_a:.3g} A",
+                "chosen" if one.chosen else "given", format_value(one.running_a, "current", digits=3),
                 blocks.marked_cell(VERDICTS[one.verdict], one.verdict),
             )
             for one in harness.fuses
@@ -421,7 +422,7 @@ def socket_blocks(truck: Truck, harness: Harness, sheet: BenchSheet | None = Non
     for table in sheet_tables(told):
         stations = [row for row in table.rows if "/volts/" in str(row[0])]
         if stations:
-            cells = [(what, stated, bounds, "") for _, what, stated, bounds, _, _ in stations]
+            cells = [(what, stated, bounds, blocks.blank_cell()) for _, what, stated, bounds, _, _ in stations]
             heads = (("Operated", 3.0), ("Stated", 1.2), ("As built; works", 4.4), ("Read", 1.4))
             body.append(blocks.table(f"{table.title}: volts from the pin's way to ground", heads, cells))
     return body
@@ -455,7 +456,7 @@ def harness_files(
     found = {name: text.encode("utf-8") for name, text in csv_files(truck, harness).items()}
     for number, (plug, drawing) in enumerate(face_drawings(truck, harness).items(), start=1):
         word = re.sub(r"[^A-Za-z0-9_-]", "-", plug)[:40]
-        found[f"plug-{number}-{word}.svg"] = (SVG_HEAD + drawing.svg + "\n").encode("utf-8")
+        found[f"plug-{number}-{word}.svg"] = as_file(drawing.svg)
     if harness.wires:
         found |= formboard_files(formboard(truck, harness, made_on), made_on)
     found["harness.pdf"] = harness_pdf(truck, harness, paper=paper, made_on=made_on)

@@ -42,6 +42,13 @@ def book_blocks(report: InhibitReport | None) -> list[Block]:
     return body
 
 
+def cover_words(report: InhibitReport | None) -> str:
+    """The start inhibit's verdict for the book's front; "" where there is none or it is proven."""
+    if report is None or report.verdict is Verdict.PASS:
+        return ""
+    return f"Start inhibit: {_summary(report).partition('. ')[2]} See its chapter."
+
+
 def _columns(heads: Sequence[str], widths: Sequence[float]) -> tuple[tuple[str, float], ...]:
     return tuple(zip(heads, widths, strict=True))
 

@@ -61,10 +61,12 @@ def order_of(truck: Truck, proof: TruckProof) -> tuple[OrderLine, ...]:
 
 
 def bodies_of(truck: Truck, proof: TruckProof) -> dict[str, float | str]:
-    """Body that each resistor needs by its design path [W], or why none is known. From the check `heat`."""
+    """Body to buy for each resistor by its design path [W], or why none is known. From the check `heat`."""
     found: dict[str, float | str] = {}
+    parts = parts_of(truck)
+    stated_w = {part.path: part.rated_w for part in parts}
     for line in proof.lines:
-        found |= bodies_w([part.path for part in parts_of(truck) if part.line == line.line], line.findings)
+        found |= bodies_w([part.path for part in parts if part.line == line.line], line.findings, stated_w)
     return found
 
 

@@ -41,6 +41,7 @@ class Part:
     ohm: float | None = None
     tolerance_ratio: float = 0.0
     fixed: bool = False
+    rated_w: float | None = None  # what its body carries, where the file says so
     bands: tuple[str, ...] = ()
     trap: str = ""  # what the bands say from the other end, where such a part is made
     also: str = ""  # the other number of bands this value is sold with
@@ -68,10 +69,11 @@ def _resistors(truck: Truck) -> Iterator[tuple[str, str, Resistor]]:
 def _part(line: str, where: str, one: Resistor) -> Part:
     tolerance = format_value(one.tolerance, "tolerance")
     note = "fixed, not to be re-chosen" if one.fixed else ""
+    rated_w = None if one.rated_power is None else one.rated_power.value
     if one.ohm is None:
         return Part(
             where, "to choose", tolerance, "", "", one.basis, note, line=line, path=one.path,
-            tolerance_ratio=one.tolerance, fixed=one.fixed,
+            tolerance_ratio=one.tolerance, fixed=one.fixed, rated_w=rated_w,
         )  # fmt: skip
     value = format_value(one.ohm, "resistance", digits=6)
     rows = _rows_of_bands(one.ohm, one.tolerance)
@@ -79,7 +81,7 @@ def _part(line: str, where: str, one: Resistor) -> Part:
     also = f"also sold with {len(rows[1])} bands: {', '.join(rows[1])}" if len(rows) > 1 else ""
     return Part(
         where, value, tolerance, ", ".join(first), _code(one.ohm, one.tolerance), one.basis, note, line=line,
-        path=one.path, ohm=one.ohm, tolerance_ratio=one.tolerance, fixed=one.fixed, bands=first, trap=_trap(first),
+        path=one.path, ohm=one.ohm, tolerance_ratio=one.tolerance, fixed=one.fixed, rated_w=rated_w, bands=first, trap=_trap(first),
         also=also,
     )  # fmt: skip
 

@@ -74,6 +74,7 @@ table{border-collapse:collapse;width:100%;margin:.5rem 0 1rem;font-size:1rem}
 caption{text-align:left;font-weight:600;padding:.2rem 0 .4rem}
 th,td{text-align:left;vertical-align:top;padding:.4rem .8rem .4rem 0;border-top:1px solid var(--line)}
 .whole{white-space:nowrap}
+.blank{display:block;min-height:2.2rem;border:1px solid var(--line)}
 thead th{border-top:0;border-bottom:2px solid var(--ink);padding-top:.1rem}
 .care{border:2px solid var(--ink);padding:.6rem 1.1rem .3rem;margin:1rem 0}
 .care h2{margin-top:.4rem}

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pinproof.design.model import Line, Truck
+from pinproof.design.words import parameter
 from pinproof.observe import (
     PinSpans,
     ReadingSpace,
@@ -186,7 +187,7 @@ def unproven_reason(truck: Truck, line: Line, view: LineView) -> str:
     if owner.pull_up is UNKNOWN or owner.pull_down is UNKNOWN:
         return f"the pull of input {owner.id} is unknown"
     if not view.is_complete:
-        open_ = [branch.id for branch in view.branches if math.isnan(branch.nominal_ohm)]
+        open_ = [parameter(branch.id) for branch in view.branches if math.isnan(branch.nominal_ohm)]
         return "still to be chosen: " + ", ".join(open_)
     if not (line.windows or line.targets or line.free):
         return f"line {line.id} has no windows and no targets"

@@ -7,8 +7,6 @@ Beside:  `judging` is the core, `budgets` the drifts, the checks have a module e
 
 from __future__ import annotations
 
-import dataclasses
-
 from pinproof.design.model import Line, Truck
 from pinproof.proof import budgets, checks, rests, taught, unknown
 from pinproof.proof.judging import Judged, judge_line, unproven_reason
@@ -83,9 +81,3 @@ def _that_decide(findings: tuple[Finding, ...]) -> list[Verdict]:
 def states_of(view: LineView) -> tuple[Judged, ...]:
     """Every judged state of a line, for other engines."""
     return taught.judge_taught(view) if view.line.free else tuple(judge_line(view))
-
-
-def without_budgets(proof: LineProof) -> LineProof:
-    """The same proof with the drift budgets dropped, for short output."""
-    bare = tuple(dataclasses.replace(row, budgets=()) for row in proof.situations)
-    return dataclasses.replace(proof, situations=bare)

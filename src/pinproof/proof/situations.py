@@ -1,13 +1,12 @@
 """Which sets of operated contacts can happen on a line, and what each may read.
 
-Answers: every situation of a line, the rule that says what it may read, and its neighbours by one movement.
+Answers: every situation of a line, the rule that says what it may read.
 Touches: nothing.
 Sources: the rules stand in docs/design-file.md under "Situations".
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -72,13 +71,6 @@ def situations_of(truck: Truck, line: Line) -> tuple[Situation, ...]:
         )
     named = [Situation(tuple(sorted(each, key=order.__getitem__))) for each in possible]
     return tuple(sorted(named, key=lambda each: (len(each.operated), [order[name] for name in each.operated])))
-
-
-def neighbours(truck: Truck, line: Line, situation: Situation, all_of: Sequence[Situation]) -> tuple[Situation, ...]:
-    """Situations that one movement leads to: one contact operated or let go, with those that fall with it."""
-    del truck, line
-    here = situation.key
-    return tuple(other for other in all_of if len(here ^ other.key) == 1)
 
 
 def requirement(truck: Truck, line: Line, situation: Situation, key_state: str) -> Requirement:

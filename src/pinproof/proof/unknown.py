@@ -17,7 +17,7 @@ from pinproof.design.model import Line
 from pinproof.design.pull_words import pull_measurement_of
 from pinproof.network import resistance_between
 from pinproof.proof.outlook import MOST_SITUATIONS, Outlook, outlooks, pull_is_unknown
-from pinproof.proof.results import Finding, SituationProof
+from pinproof.proof.results import Finding
 from pinproof.proof.situations import requirement, situations_of
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
@@ -72,11 +72,6 @@ def _over_pulls(seen: Sequence[Outlook], line: Line, cure: str) -> Iterator[Find
         text = f"{each.judged_words if len(seen) > 1 else ''}{each.text}"
         last = number == len(seen)
         yield Finding("unknown-pull", Verdict.NOT_SHOWN, line.id, text, numbers, cure if last else "")
-
-
-def view_name(row: SituationProof) -> str:
-    """Operated contacts in words."""
-    return " + ".join(row.operated) or "nothing operated"
 
 
 def _distances(view: LineView) -> tuple[Finding, ...]:

@@ -4,8 +4,9 @@ Answers: every bad row of a list at once, or all its readings.
 Units:   as typed; temperatures as people write them, "12 °C".
 Touches: nothing; the text comes from and goes to whoever calls.
 
-Columns read: station and value; if there, note, ambient, taken_utc and design_id. A blank sheet that was printed as
-CSV and filled in can be read as it is: rows without a value are passed over. Other columns are not looked at.
+Columns read: station and value; if there, note, ambient, taken_utc, design_id and outcome. A sheet that was printed as
+CSV and filled in can be read as it is: rows without a value are passed over, and an outcome says that the value was
+printed too. Other columns are not looked at.
 """
 
 from __future__ import annotations
@@ -30,7 +31,10 @@ MOST_ROWS = 100_000
 
 @dataclass(frozen=True)
 class Row:
-    """One reading of a list, as typed. `taken_utc` is "" where the list does not say when; `line` counts from 1."""
+    """One reading of a list, as typed. `taken_utc` is "" where the list does not say when; `line` counts from 1.
+
+    `judged` is True where the list tells an outcome beside the value: it was on record when the list was printed.
+    """
 
     station: str
     value: str
@@ -38,6 +42,7 @@ class Row:
     ambient_c: float | None = None
     taken_utc: str = ""
     line: int = 0
+    judged: bool = False
 
 
 def readings_csv(entries: Iterable[Entry]) -> str:
@@ -122,7 +127,7 @@ def _row(row: dict[str, str], line: int) -> Row:
     ambient = row.get("ambient", "")
     return Row(
         row["station"], row["value"], row.get("note", ""), parse(ambient, "temperature") if ambient else None,
-        utc_text(row["taken_utc"]) if row.get("taken_utc") else "", line,
+        utc_text(row["taken_utc"]) if row.get("taken_utc") else "", line, bool(row.get("outcome")),
     )  # fmt: skip
 
 

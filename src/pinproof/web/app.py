@@ -29,6 +29,7 @@ from starlette.routing import Route, compile_path
 from pinproof.chain.measures import LINKS
 from pinproof.errors import PinproofError
 from pinproof.proof import as_json
+from pinproof.web.commands import linked, ways_from
 from pinproof.web.customary import customary
 from pinproof.web.finding import Finding, finding_of
 from pinproof.web.history import Standing
@@ -274,7 +275,10 @@ def _request_ask(site: Site, request: Request) -> Ask:
 
 
 def _html(ask: Ask, template: str, context: Mapping[str, Any], status: int = 200) -> Response:
-    html = page_html(template, {**base_context(ask), **context})
+    base = base_context(ask)
+    design = base["design"]
+    html = page_html(template, {**base, **context})
+    html = linked(html, ways_from(ask, design is not None), design.path.name if design is not None else "")
     if ask.settings.units == "us":
         html = customary(html)
     return Response(html, status, media_type="text/html")

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from pinproof.design.draft_lines import key_of
 from pinproof.design.edit import Change
 from pinproof.design.key import Key, Table
 from pinproof.design.keys import TABLES, TRUCK
@@ -97,6 +98,8 @@ def _below(path: str, table: Table, node: Mapping[str, Any]) -> Iterator[tuple[s
         here = f"{path}.{key.name}" if path else key.name
         if key.kind == "table":
             yield here, TABLES[key.to], inside if isinstance(inside, dict) else {}
+            if isinstance(inside, dict):
+                yield from _below(here, TABLES[key.to], inside)
         elif key.kind == "tables" and isinstance(inside, list):
             one = TABLES[key.to]
             entries = [each for each in inside if isinstance(each, dict)]
@@ -137,6 +140,11 @@ def _entry(path: str, key: Key, value: Any) -> Entry:
 
 def _plain(value: Any) -> str:
     return ("true" if value else "false") if isinstance(value, bool) else str(value)
+
+
+def group_ident(path: str) -> str:
+    """The place of a table's fields on the page of the truck."""
+    return f"f-{(path or 'truck').replace('.', '-').replace(' ', '_')}"
 
 
 def flat(text: str) -> dict[str, str]:
@@ -208,17 +216,3 @@ def _typed(path: str, typed: str) -> Change:
     if key is not None and key.kind == "whole" and typed.isdecimal() and len(typed) < 10:
         return int(typed)
     return typed
-
-
-def key_of(path: str) -> Key | None:
-    """The description of the key at a design path; None for a part of a quantity, or a path that nobody knows."""
-    table: Table | None = TRUCK
-    parts = path.split(".")
-    while len(parts) > 1 and table is not None:
-        key = table.key(parts.pop(0))
-        if key is None or key.kind not in ("table", "tables"):
-            return None
-        table = TABLES[key.to]
-        if key.kind == "tables":
-            parts.pop(0)
-    return table.key(parts[0]) if table is not None and len(parts) == 1 else None

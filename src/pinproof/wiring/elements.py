@@ -178,7 +178,7 @@ def _input_branches(truck: Truck, owner: Input, line: Line) -> Iterator[Branch]:
     for pull, rail in ((owner.pull_up, up_to), (owner.pull_down, "ground")):
         known = known_pull(pull)
         if known is not None:
-            yield _resistor(known, "pull", rail, pin, line.id, (truck.temperature.low, truck.temperature.high), None)
+            yield _resistor(known, "pull", rail, pin, line.id, _in_place(truck, None))
 
 
 def known_pull(pull: Pull) -> Resistor | None:
@@ -207,9 +207,9 @@ def _resistor(
     a: str,
     b: str,
     line_id: str,
-    temp_c: tuple[float, float],
-    place: str | None,
+    where: tuple[str | None, tuple[float, float]],
 ) -> Branch:
+    place, temp_c = where
     tempco = resistor.tempco_per_k if resistor.tempco_known else 0.0
     if resistor.ohm is None:
         low = nominal = high = math.nan
@@ -233,11 +233,10 @@ def _coder(truck: Truck, line: Line, owner: Input) -> Iterator[Branch]:
     assert line.wire is not None and line.source_wire is not None
     yield _wire(line.wire, pin, far, line.id)
     yield _wire(line.source_wire, f"{line.source_side}@{line.id}", source, line.id)
-    temp_c = (truck.temperature.low, truck.temperature.high)
     if line.idle_resistor is not None:
-        yield _resistor(line.idle_resistor, "resistor", source, far, line.id, temp_c, None)
+        yield _resistor(line.idle_resistor, "resistor", source, far, line.id, _seat(truck, line.idle_resistor))
     if line.top_resistor is not None:
-        yield _resistor(line.top_resistor, "resistor", f"feed@{line.id}", far, line.id, temp_c, None)
+        yield _resistor(line.top_resistor, "resistor", f"feed@{line.id}", far, line.id, _seat(truck, line.top_resistor))
     if line.form == "ladder":
         yield from _ladder(truck, line, source, far)
     else:
@@ -248,35 +247,35 @@ def _parallel(truck: Truck, line: Line, source: str, far: str) -> Iterator[Branc
     through = line.enable is not None and line.taps_fed == "through enable"
     manual = f"{line.id}:manual"
     for contact in truck.contacts_of(line):
-        place, temp_c = _where(truck, contact)
+        place = _where(truck, contact)[0]
         inner = contact_node(line.id, contact.id)
         if through and contact.id == line.enable:
             yield _contact(contact, source, manual, place)
             if contact.resistor is not None:
-                yield _resistor(contact.resistor, "resistor", manual, far, line.id, temp_c, place)
+                yield _resistor(
+                    contact.resistor, "resistor", manual, far, line.id, _seat(truck, contact.resistor, contact)
+                )
             continue
         head = manual if through else source
         if contact.resistor is None:
             yield _contact(contact, head, far, place)
         else:
             yield _contact(contact, head, inner, place)
-            yield _resistor(contact.resistor, "resistor", inner, far, line.id, temp_c, place)
+            yield _resistor(contact.resistor, "resistor", inner, far, line.id, _seat(truck, contact.resistor, contact))
 
 
 def _ladder(truck: Truck, line: Line, source: str, far: str) -> Iterator[Branch]:
     above = far
     for contact in truck.contacts_of(line):
-        place, temp_c = _where(truck, contact)
         below = above
         if contact.resistor is not None:
             below = contact_node(line.id, contact.id)
-            yield _resistor(contact.resistor, "resistor", above, below, line.id, temp_c, place)
-        yield _contact(contact, below, source, place)
+            seat = _seat(truck, contact.resistor, contact)
+            yield _resistor(contact.resistor, "resistor", above, below, line.id, seat)
+        yield _contact(contact, below, source, _where(truck, contact)[0])
         above = below
     if line.end_resistor is not None:
-        yield _resistor(
-            line.end_resistor, "resistor", above, source, line.id, (truck.temperature.low, truck.temperature.high), None
-        )
+        yield _resistor(line.end_resistor, "resistor", above, source, line.id, _seat(truck, line.end_resistor))
 
 
 def _free_elements(truck: Truck, line: Line, pin: str) -> Iterator[Branch]:
@@ -288,11 +287,10 @@ def _free_elements(truck: Truck, line: Line, pin: str) -> Iterator[Branch]:
         "feed": f"feed@{line.id}",
         "reference": f"reference@{line.input}",
     }
-    temp_c = (truck.temperature.low, truck.temperature.high)
     for element in line.elements:
         a, b = (fixed.get(node, f"{line.id}:{node}") for node in element.between)
         if element.resistor is not None:
-            yield _resistor(element.resistor, "resistor", a, b, line.id, temp_c, None)
+            yield _resistor(element.resistor, "resistor", a, b, line.id, _seat(truck, element.resistor))
         elif element.contact is not None:
             contact = truck.contact(element.contact)
             yield _contact(contact, a, b, _where(truck, contact)[0])
@@ -315,11 +313,28 @@ def _contact(contact: Contact, a: str, b: str, place: str | None) -> Branch:
 
 def _where(truck: Truck, contact: Contact) -> tuple[str | None, tuple[float, float]]:
     """Place of a contact and the temperature range there."""
-    whole = (truck.temperature.low, truck.temperature.high)
+    return _at_device(truck, contact.device)
+
+
+def _seat(truck: Truck, resistor: Resistor, contact: Contact | None = None) -> tuple[str | None, tuple[float, float]]:
+    """Place of a coder resistor and the temperature range there: where its `at` says, else at its contact's device."""
+    plug = next((each for each in truck.plugs if each.id == resistor.at), None)
+    if plug is not None:
+        return _in_place(truck, plug.place)
+    if resistor.at not in ("", "device"):
+        return _at_device(truck, resistor.at)
+    return _where(truck, contact) if contact is not None else _in_place(truck, None)
+
+
+def _at_device(truck: Truck, device: str) -> tuple[str | None, tuple[float, float]]:
     try:
-        place_id = truck.device(contact.device).place
+        return _in_place(truck, truck.device(device).place)
     except KeyError:
-        return None, whole
+        return _in_place(truck, None)
+
+
+def _in_place(truck: Truck, place_id: str | None) -> tuple[str | None, tuple[float, float]]:
+    whole = (truck.temperature.low, truck.temperature.high)
     for place in truck.places:
         if place.id == place_id and place.temperature is not None:
             return place_id, (place.temperature.low, place.temperature.high)

@@ -160,7 +160,7 @@ def driveline_numbers(case: Case) -> LogCheck:
     assert drive is not None
     findings: list[LogFinding] = []
     numbers: dict[str, float | str] = {}
-    seconds = 0.0
+    compared: list[str] = []
     tyre = (drive.around_m.low / drive.around_m.value - 1.0, drive.around_m.high / drive.around_m.value - 1.0)
     widest = max((span.high / span.value - 1.0 for _, span in drive.reductions), default=0.0)
     for seen in case.seen:
@@ -177,8 +177,8 @@ def driveline_numbers(case: Case) -> LogCheck:
         for what, hist, (low, high), cause in rows:
             if hist.seconds < (limits.GEAR_LEAST_S if "gear" in what else limits.STEADY_LEAST_S):
                 continue
-            seconds += hist.seconds
             mid = hist.quantile(0.5)
+            compared.append(f"{what} {mid * 100.0:+.1f} % over {hist.seconds:.0f} s")
             beyond = max(low - mid, mid - high, 0.0)
             numbers[f"{what}_share"] = mid
             wide = hist.quantile(0.9) - hist.quantile(0.1) > limits.NUMBERS_PASS and "gear" in what and mid > 0.0
@@ -195,7 +195,8 @@ def driveline_numbers(case: Case) -> LogCheck:
         return missing(
             case, "driveline-numbers", more=f"Nothing to compare: {wanted} are needed.", do="Drive steadily."
         )
-    said = f"{len(findings)} comparisons over {seconds:.0f} s agree with the design."
+    more = f"; and {len(compared) - 6} more" if len(compared) > 6 else ""
+    said = f"Against the design: {'; '.join(compared[:6])}{more}."
     return judged(
         "driveline-numbers", findings, said, enough=True, do="Roll-out over ten turns; count teeth.", numbers=numbers
     )  # fmt: skip

@@ -11,7 +11,7 @@ Powers are reached at a corner of the box (see `corner_search`), with the supply
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +30,7 @@ from pinproof.wiring import Branch, LineView
 
 NAME = "heat"
 USUAL_W = (0.25, 0.5, 1.0)
+STURDY_W = 0.5  # least body that is bought and built in: its leads stand vibration (common practice, no source)
 NOT_WORKED_OUT = "not worked out"
 FULL_UNTIL_C = 70.0
 NOTHING_AT_C = 155.0
@@ -74,10 +75,23 @@ def smallest_body_w(power_w: float, temp_c: float) -> float | None:
     return next((body_w for body_w in USUAL_W if power_w <= rating_w(body_w, temp_c)), None)
 
 
-def bodies_w(paths: Iterable[str], findings: Sequence[Finding]) -> dict[str, float | str]:
-    """Body that each resistor needs, by its design path [W], or why none is known.
+def bought_body_w(power_w: float, temp_c: float) -> float | None:
+    """Body to buy for this power at this temperature, never below `STURDY_W`; None above the largest. [W]
 
-    `findings` are those of its line. What no finding of this check asks more for does with the smallest usual body.
+    >>> bought_body_w(0.01, 25.0), bought_body_w(0.9, 25.0), bought_body_w(1.1, 25.0)
+    (0.5, 1.0, None)
+    """
+    body_w = smallest_body_w(power_w, temp_c)
+    return None if body_w is None else max(body_w, STURDY_W)
+
+
+def bodies_w(
+    paths: Iterable[str], findings: Sequence[Finding], stated_w: Mapping[str, float | None] | None = None
+) -> dict[str, float | str]:
+    """Body to buy for each resistor, by its design path [W], or why none is known.
+
+    `findings` are those of its line: what no finding of this check asks more for gets `STURDY_W`. `stated_w` are the
+    ratings that the file states, by path; one that is enough is taken as it is.
     """
     mine = {finding.subject: finding.numbers for finding in findings if finding.check == NAME}
     found: dict[str, float | str] = {}
@@ -88,7 +102,10 @@ def bodies_w(paths: Iterable[str], findings: Sequence[Finding]) -> dict[str, flo
         if not mine:
             found[path] = NOT_WORKED_OUT
         else:
-            found[path] = words[0] if words else max((float(each) for each in wanted), default=USUAL_W[0])
+            needed = max((float(each) for each in wanted if not isinstance(each, str)), default=USUAL_W[0])
+            stated = (stated_w or {}).get(path)
+            bought = stated if stated is not None and stated >= needed else max(needed, STURDY_W)
+            found[path] = words[0] if words else bought
     return found
 
 

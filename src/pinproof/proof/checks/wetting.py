@@ -65,7 +65,7 @@ def wetting(view: LineView, judged: Sequence[Judged], rows: Sequence[SituationPr
 
     `rows` give the film budgets, as far as drift budgets were worked out.
     """
-    least_a = least_currents_a(view, judged)
+    least_a = least_currents_a(view, judged, rows)
     findings: list[Finding] = []
     good: list[Contact] = []
     unstated: list[Contact] = []
@@ -88,11 +88,20 @@ def wetting(view: LineView, judged: Sequence[Judged], rows: Sequence[SituationPr
     return tuple(findings)
 
 
-def least_currents_a(view: LineView, judged: Sequence[Judged]) -> dict[str, float]:
+def least_currents_a(view: LineView, judged: Sequence[Judged], rows: Sequence[SituationProof] = ()) -> dict[str, float]:
     """Least current through each contact while it conducts in a situation that must read one meaning. [A]
 
-    In `run` and `after_run`, over corners of the whole box. Contacts that never conduct there are left out.
+    In `run` and `after_run`, over corners of the whole box. Contacts that never conduct there are left out. So is,
+    where the drift budgets of `rows` tell, a situation in which no film on the contact makes a difference: another one
+    lies across it, as a tap across the rest of a ladder. If that is so in all of them, they count all the same.
     """
+    bound = {
+        (row.key_state, frozenset(row.operated)): {
+            budget.parameter for budget in row.budgets if budget.direction == "up"
+        }
+        for row in rows
+        if row.budgets
+    }
     columns = {branch.contact: column for column, branch in enumerate(view.branches) if branch.kind == "contact"}
     least: dict[str, float] = {}
     for key_state in dict.fromkeys(state.key_state for state in judged if state.key_state != "crank"):
@@ -104,6 +113,10 @@ def least_currents_a(view: LineView, judged: Sequence[Judged]) -> dict[str, floa
             for name, column in columns.items():
                 if name is not None and view.branches[column].conducts_at_rest != (name in situation.key):
                     asked.append((situation.key, name, column))
+        told = {key: bound[key_state, key] for key, _, _ in asked if (key_state, key) in bound}
+        counts = [key not in told or f"contact.{name}.closed" in told[key] for key, name, _ in asked]
+        matter = {name for (_, name, _), counted in zip(asked, counts, strict=True) if counted}
+        asked = [each for each, counted in zip(asked, counts, strict=True) if counted or each[1] not in matter]
         if not asked:
             continue
         low_s, high_s = box_of(view, [key for key, _, _ in asked])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,7 +11,10 @@ from pinproof.chain.links import Chain, Link
 from pinproof.chain.measures import link_of, measure_of
 from pinproof.design import Truck
 from pinproof.pack.sentences import headline
+from pinproof.web.commands import PAGES, typed
+from pinproof.web.entries import group_ident, groups_of
 from pinproof.web.page import Action, Ask, Done, Page, Parameter
+from pinproof.web.pages.truck import SETS, set_of
 
 BASE = Parameter("base", "Hash of the version that the page was made from.", required=True)
 
@@ -34,11 +38,18 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
         deed = next(
             (each for each in chain.actions if any(link_of(path) == link.name for path in each.parameters)), None
         )
-        rows.append({"link": link, "pages": behind, "next": _next(ask.truck, link, deed), "state": _state(link)})
+        weakest = next((each.parameter for each in link.rests_on), "")
+        rows.append(
+            {
+                "link": link, "pages": behind, "next": _next(ask.truck, link, deed), "state": _state(link),
+                "ways": _ways(ask, deed) if deed is not None else [],
+                "weakest": place_of(ask, weakest) if link.weakest and weakest else "",
+            }
+        )  # fmt: skip
     return {
         "chain": chain, "rows": rows, "headline": headline(chain.proof, proof.rests_on),
         "verdicts": {each.name: _state(each) for each in chain.links},
-        "commands": {each.what: _on_page(ask, each) for each in chain.actions},
+        "ways": {each.what: _ways(ask, each) for each in chain.actions},
     }  # fmt: skip
 
 
@@ -57,12 +68,36 @@ def _next(truck: Truck, link: Link, deed: Deed | None) -> str:
     return ""
 
 
-def _on_page(ask: Ask, deed: Deed) -> str:
-    """Address of the page that does what a command would; "" where there is none (yet)."""
-    words = deed.command.split()
-    name = words[1] if len(words) > 1 and words[0] == "pinproof" else ""
-    known = {page.name for page in ask.site.pages if page.of_design}
-    return ask.address(name) if name in known else ""
+def _ways(ask: Ask, deed: Deed) -> list[tuple[str, str, str]]:
+    """Where one thing is done: words, address, and the command for whoever types; the best way first."""
+    file = ask.design.path.name
+    found: dict[str, tuple[str, str, str]] = {}
+    for command in [deed.command, *re.findall("`(pinproof [^`]*)`", f"{deed.why} {' '.join(deed.steps)}")]:
+        words = command.split()
+        name = PAGES.get(words[1], "") if len(words) > 1 and words[0] == "pinproof" else ""
+        if name:
+            found.setdefault(name, (ask.site.page(name).title, ask.address(name), typed(command, file)))
+    if deed.order_today:
+        found["downloads"] = (
+            f"What to order: {ask.site.page('downloads').title}",
+            ask.address("downloads"),
+            f"pinproof pack {file}",
+        )
+    elif place := next((at for path in deed.parameters if (at := place_of(ask, path))), ""):
+        found.setdefault("truck", (f"Write it in: {ask.site.page('truck').title}", place, ""))
+    return list(found.values())
+
+
+def place_of(ask: Ask, path: str) -> str:
+    """Address of the fields of a design path on the page of the truck; "" for a path that is not there."""
+    tables = [table for several in SETS.values() for table in several]
+    known = {each.path: each.table for each in reversed(groups_of(ask.design.text, tables))}
+    parts = path.split(".")
+    for count in range(len(parts) - 1, -1, -1):
+        head = ".".join(parts[:count])
+        if head in known and (head or parts[0] == "temperature"):
+            return ask.address("truck", of=set_of(known[head]), fragment=group_ident(head))
+    return ""
 
 
 def _verdict(ask: Ask) -> dict[str, Any]:

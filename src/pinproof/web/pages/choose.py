@@ -34,6 +34,7 @@ SERIES = ("E12", "E24", "E48", "E96", "E192")
 AS_FILE, DRAWER = "as the file says", "drawer"
 MOST_MARGINS = 12
 FIELDS = ("line", "parts", "tolerance", "low", "high")
+LEAST_COST = 1e-3
 
 
 def choose_it(
@@ -140,6 +141,15 @@ def _plain(found: Choice) -> dict[str, Any]:
     return {"values": found.values, **fields}
 
 
+def _cost(cost: float) -> str:
+    """What another choice costs of the smallest margin; figures smaller than any resistor is exact say so."""
+    if cost <= 0.0:
+        return "nothing"
+    return (
+        f"less than {format_value(LEAST_COST, 'ratio')}" if cost < LEAST_COST else format_value(cost, "ratio", digits=2)
+    )
+
+
 def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     """What can be asked, and what came out."""
     truck, asked = ask.truck, found["asked"]
@@ -183,7 +193,7 @@ def _told(found: Choice) -> Mapping[str, Any]:
         "runners": [
             {
                 "values": [(words.parameter(at), format_value(ohm, "resistance")) for at, ohm in each.values.items()],
-                "margin": margin_percent(each.margin), "cost": format_value(max(each.cost, 0.0), "ratio", digits=2),
+                "margin": margin_percent(each.margin), "cost": _cost(each.cost),
                 "parts": each.different_parts, "proven": each.proven,
             }
             for each in found.runners_up

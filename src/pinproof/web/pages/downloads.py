@@ -25,7 +25,16 @@ WORDS = {
     "book.pdf": "The build book: everything, for the bench.",
     "bench.pdf": "The bench sheet: what to measure, to write on.",
     "card.html": "The field card: one file for the phone or the cab, needs no network.",
+    "situations.csv": "Every situation with what it reads and what it wants.",
+    "parts.csv": "The parts of the coder, with where each sits.",
+    "order.csv": "What to order, and how many.",
+    "budgets.csv": "How far each number may be off before a meaning is lost.",
 }
+DRAWINGS = (
+    ("-circuit", "The line's circuit."), ("-drift", "How far each number may be off."), ("-readings", "Readings."),
+    ("-transit", "What the pin passes through in a shift."), ("saw-tooth", "Engine speed over road speed."),
+    ("part-", "One resistor with its bands or code."),
+)  # fmt: skip
 
 
 def make_pack(text: str, name: str, paper: str, day: str, say: Callable[..., None]) -> dict[str, bytes]:
@@ -68,13 +77,18 @@ def result(ask: Ask) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _told(name: str) -> str:
+    """What a file is, in a few words."""
+    return WORDS.get(name) or next((told for sign, told in DRAWINGS if sign in name or name.startswith(sign)), "")
+
+
 def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     """Files in groups."""
     groups: dict[str, list[Any]] = {"To print and to carry": [], "Lists": [], "Drawings": []}
     for each in found["files"]:
         kind = each["name"].rpartition(".")[2]
         group = "Lists" if kind == "csv" else "Drawings" if kind == "svg" else "To print and to carry"
-        groups[group].append({**each, "told": WORDS.get(each["name"], "")})
+        groups[group].append({**each, "told": _told(each["name"])})
     job = found["job"] if found["job"] is not None and found["job"]["state"] != "done" else None
     return {"found": found, "groups": {name: each for name, each in groups.items() if each}, "job": job}
 

@@ -8,8 +8,6 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pinproof.chain.drive_report import DriveReport, drive_report, in_units
-from pinproof.chain.gear import NOTHING_SAID
-from pinproof.design.begin_drive import MARK, with_drive_section
 from pinproof.design.load import decode, read_bytes
 from pinproof.design.model_drive import Borrowed
 from pinproof.drawings.saw_tooth import saw_tooth
@@ -23,7 +21,8 @@ from pinproof.quantities import parse
 from pinproof.verdict import Verdict
 from pinproof.web.finding import Finding, finding_of
 from pinproof.web.fragments import fragment
-from pinproof.web.page import Action, Ask, Done, File, Page, Parameter
+from pinproof.web.page import Ask, File, Page, Parameter
+from pinproof.web.pages.drafting import PLAIN, actions, draft_context
 
 Rows = list[tuple[str | Cell, ...]]
 MOST_M_PER_S = 500.0
@@ -101,7 +100,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     """The chart of each range, tables, borrowed tables and the settings sheet."""
     report, unread = report_of(ask)
     if report is None:
-        return {"report": None, "nothing": NOTHING_SAID, "begun": MARK in ask.design.text}
+        return {**PLAIN, "report": None, "draft": draft_context(ask, "drive")}
     sums = report.sums
     ranges = list(dict.fromkeys(row.transfer for row in sums.gears))
     charts = [
@@ -177,7 +176,7 @@ def _speeds(sums: DriveSums, several: bool) -> list[Block]:
     steps: Rows = [
         (
             blocks.name_cell(f"{each.before} → {each.after}"), ends(each.ratio), rpm(each.before_rpm),
-            f"line, {each.load}" if each.load else "the engine's most", rpm(each.after_rpm),
+            each.start, rpm(each.after_rpm),
         )
         for each in sums.steps
     ]  # fmt: skip
@@ -295,14 +294,6 @@ def _sheet(report: DriveReport) -> list[Mapping[str, Any]]:
     return body
 
 
-def _begin(ask: Ask) -> Done:
-    """The section with blanks at the file's end; every other character as it was."""
-    design = ask.design
-    text = with_drive_section(design.text, design.path.name, "us" if ask.settings.units == "us" else None)
-    now = ask.site.workspace.write(design.name, text, ask.text("base"), "the driveline's blanks")
-    return Done({"design": design.name, "hash": now.hash}, ask.address("gears"))
-
-
 def _table(ask: Ask) -> Any:
     """One borrowed table as a list of cells; programs get its text with its name."""
     wanted = ask.values["table"]
@@ -322,12 +313,7 @@ PAGE = Page(
     "How fast is each gear, which shift down is safe, what must the controller be told?",
     result, "gears.html", context, links=("gear",), folds="all-but-first",
     parameters=(Parameter("at", "A road speed, as in 100 km/h: every gear's engine speed there."),),
-    actions=(
-        Action(
-            "begin", "Adds the driveline's tables with blanks to the file.", _begin,
-            (Parameter("base", "Hash of the version that the page was made from.", required=True),),
-        ),
-    ),
+    actions=actions("drive", "gears", "a draft of the driveline", lambda truck: drive_report(truck, lambda _: "")),
 )  # fmt: skip
 TABLE = Page(
     "gears-table", "/d/{design}/gears/table/{table}", "Borrowed table", "What would be entered of a borrowed table?",

@@ -7,9 +7,6 @@ from datetime import date
 from typing import Any
 
 from pinproof.design import loads
-from pinproof.design.begin_draft import added
-from pinproof.design.begin_harness import with_harness_draft
-from pinproof.design.messages import EditFault
 from pinproof.drawings import Drawing
 from pinproof.harness import Harness, as_json, lay_out
 from pinproof.pack.harness_book import (
@@ -27,6 +24,7 @@ from pinproof.web.finding import Finding
 from pinproof.web.fragments import fragment
 from pinproof.web.page import Action, Ask, Done, File, Page, Parameter
 from pinproof.web.pages.downloads import KINDS, PAPERS
+from pinproof.web.pages.drafting import PLAIN, actions, draft_context
 
 WORK = "pinproof.web.pages.harness:make_papers"
 RANK = {"fail": 0, "not shown": 1, None: 2}
@@ -102,7 +100,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     """The same pieces as in the book, between findings and papers."""
     harness = harness_of(ask)
     if harness is None:
-        return {"harness": None, "none": NONE, "draft": _draft(ask)}
+        return {**PLAIN, "harness": None, "lacks": NONE, "draft": draft_context(ask, "harness")}
     truck, drawings = ask.truck, dict[str, Drawing]()
     lines = truck.source_lines
     verdict = harness_verdict(harness)
@@ -132,29 +130,6 @@ def _without_head(body: list[Any]) -> list[Any]:
     return body[1:] if body and body[0]["kind"] == "heading" else body
 
 
-def _units(ask: Ask) -> str | None:
-    """US where this browser shows US; else as the file has it."""
-    return "us" if ask.settings.units == "us" else None
-
-
-def _draft(ask: Ask) -> list[tuple[int, str]]:
-    """What the draft adds, after which line; nothing where a draft is in the file already."""
-    design = ask.design
-    try:
-        text = with_harness_draft(design.text, design.path.name, _units(ask))
-    except EditFault:
-        return []
-    return [(at, "\n".join(lines).strip("\n")) for at, lines in added(design.text, text)]
-
-
-def _begin(ask: Ask) -> Done:
-    """The draft behind #; every other character as it was."""
-    design = ask.design
-    text = with_harness_draft(design.text, design.path.name, _units(ask))
-    now = ask.site.workspace.write(design.name, text, ask.text("base"), "a draft of the harness")
-    return Done({"design": design.name, "hash": now.hash}, ask.address("harness"))
-
-
 def _make(ask: Ask) -> Done:
     design = ask.design
     if design.truck.harness is None:
@@ -180,7 +155,6 @@ def _one(ask: Ask) -> File:
 
 
 PAPER = Parameter("paper", "Paper for print.", words=PAPERS)
-BASE = Parameter("base", "Hash of the version that the page was made from.", required=True)
 PAGE = Page(
     "harness", "/d/{design}/harness", "Harness",
     "Which wires are cut, how thick and how long, where do they end, and what is to be ordered?",
@@ -188,7 +162,7 @@ PAGE = Page(
     folds="all-but-first",
     actions=(
         Action("make", "Makes the papers for the bench in the background.", _make, (PAPER,)),
-        Action("begin", "Adds a draft of the harness behind # to the file.", _begin, (BASE,)),
+        *actions("harness", "harness", "a draft of the harness", lay_out),
     ),
 )  # fmt: skip
 ONE = Page(

@@ -6,9 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from pinproof.design import loads
-from pinproof.design.begin_draft import added
-from pinproof.design.begin_inhibit import with_inhibit_draft
-from pinproof.design.messages import EditFault
+from pinproof.design.begin_inhibit import BEFORE_TESTS
 from pinproof.inhibit import InhibitReport, as_json
 from pinproof.inhibit.chains import FORMS
 from pinproof.inhibit.from_design import prove_truck, start_circuit
@@ -18,6 +16,7 @@ from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 from pinproof.web.finding import Finding
 from pinproof.web.page import Action, Ask, Done, Page, Parameter
+from pinproof.web.pages.drafting import PLAIN, actions, draft_context
 
 WORK = "pinproof.web.pages.inhibit:prove_it"
 NONE = (
@@ -68,9 +67,15 @@ def result(ask: Ask) -> dict[str, Any]:
 def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     """The truth table, defeats with their tests first, then the rest."""
     job = _job(ask)
-    plain = {"stated": found["stated"], "none": NONE, "compares": _compares(ask)}
+    plain = {
+        **PLAIN,
+        "stated": found["stated"],
+        "lacks": NONE,
+        "before_tests": BEFORE_TESTS,
+        "compares": _compares(ask),
+    }
     if not found["stated"]:
-        return {**plain, "report": None, "job": None, "draft": _draft(ask)}
+        return {**plain, "report": None, "job": None, "draft": draft_context(ask, "inhibit")}
     if job is None or job.state != "done":
         return {**plain, "report": None, "job": found["job"]}
     report: InhibitReport = job.result
@@ -111,24 +116,6 @@ def _by_effect(faults: Sequence[StartFault], permitted: Sequence[str]) -> list[t
     ]
 
 
-def _draft(ask: Ask) -> list[tuple[int, str]]:
-    """What the draft adds, after which line; nothing where a draft is in the file already."""
-    design = ask.design
-    try:
-        text = with_inhibit_draft(design.text, design.path.name)
-    except EditFault:
-        return []
-    return [(at, "\n".join(lines).strip("\n")) for at, lines in added(design.text, text)]
-
-
-def _begin(ask: Ask) -> Done:
-    """The draft behind #; every other character as it was."""
-    design = ask.design
-    text = with_inhibit_draft(design.text, design.path.name)
-    now = ask.site.workspace.write(design.name, text, ask.text("base"), "a draft of the start inhibit")
-    return Done({"design": design.name, "hash": now.hash}, ask.address("inhibit"))
-
-
 def _prove(ask: Ask) -> Done:
     design, compare = ask.design, _compares(ask)
     truck = design.truck
@@ -143,7 +130,6 @@ def _prove(ask: Ask) -> Done:
     return Done(job.as_json(), back)
 
 
-BASE = Parameter("base", "Hash of the version that the page was made from.", required=True)
 COMPARE = Parameter("compare", "Also judges the same parts in the other forms of the circuit.", words=("yes",))
 PAGE = Page(
     "inhibit", "/d/{design}/inhibit", "Start inhibit",
@@ -151,6 +137,6 @@ PAGE = Page(
     result, "inhibit.html", context, links=("switch", "repair"), parameters=(COMPARE,),
     actions=(
         Action("prove", "Proves table and every fault in the background, about a minute.", _prove, (COMPARE,)),
-        Action("begin", "Adds a draft of the start inhibit behind # to the file.", _begin, (BASE,)),
+        *actions("inhibit", "inhibit", "a draft of the start inhibit", start_circuit),
     ),
 )  # fmt: skip

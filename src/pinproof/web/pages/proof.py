@@ -90,6 +90,8 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     if not proof.lines:
         return told
     line = _line(ask, proof)
+    if not line.situations:  # nothing of it can be drawn or told yet, but why
+        return told | {"line": line, "reason": words.sentence(line.reason)}
     picked = _picked(ask, line)
     groups = groups_of(line)
     state, space = (picked.key_state, picked.space) if picked is not None else groups[0]

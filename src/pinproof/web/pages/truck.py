@@ -7,11 +7,12 @@ from dataclasses import replace
 from typing import Any
 
 from pinproof.design import DesignFault, EditFault, loads
+from pinproof.design.draft_lines import key_of
 from pinproof.design.edit import Change, with_values
 from pinproof.design.model import BASES
 from pinproof.errors import PinproofError, QuantityFault
 from pinproof.quantities import format_value, parse, parse_span
-from pinproof.web.entries import changes_of, groups_of, key_of, pulls_joined
+from pinproof.web.entries import Group, changes_of, groups_of, pulls_joined
 from pinproof.web.finding import Finding, finding_of
 from pinproof.web.page import Action, Ask, Done, Page, Parameter
 from pinproof.web.pages.live import panel_html, summary_of
@@ -30,12 +31,33 @@ TABLES = (
     "line.element",
     "parts",
 )
+SETS: Mapping[str, tuple[str, ...]] = {
+    "": TABLES,
+    "harness": (
+        "harness", "supply", "run", "place", "load", "feed", "stud", "plug", "device", "joint", "terminal", "seal",
+    ),
+    "inhibit": ("inhibit", "supply", "device", "switch", "relay", "relay.contact", "driver", "feed"),
+    "drive": (
+        "drive", "drive.tyre", "drive.axle", "drive.transfer", "drive.gear", "drive.converter", "drive.engine",
+        "drive.guard", "drive.sensor", "drive.shift", "drive.borrowed", "drive.settings",
+    ),
+}  # fmt: skip
+"""Which tables are shown together: truck and line, or what another page is made from."""
+SET_TITLES = {"": "Truck and line", "harness": "What the file says of the harness",
+              "inhibit": "What the file says of the start", "drive": "What the file says of the driveline"}  # fmt: skip
 TURNED = frozenset({"length", "speed", "temperature", "mass", "force"})  # what the switch of units acts on
 HEADINGS = {
     "truck": "Truck", "supply": "Supply", "defaults": "What holds where an entry says nothing", "input": "Pin",
     "line": "Coded line", "line.window": "What the controller makes of a reading",
     "line.target": "Readings that a list names", "contact": "Switches and their resistors",
     "line.element": "Elements of the circuit", "parts": "Resistors to be had",
+    "harness": "The harness", "run": "Runs", "place": "Places", "load": "Loads", "feed": "Feeds", "stud": "Studs",
+    "plug": "Plugs", "device": "Devices", "joint": "Joints", "terminal": "Terminals", "seal": "Seals",
+    "inhibit": "The start inhibit", "switch": "Switches", "relay": "Relays", "relay.contact": "Contacts of relays",
+    "driver": "Drivers", "drive": "Driveline", "drive.tyre": "Tyre", "drive.axle": "Axle",
+    "drive.transfer": "Transfer case", "drive.gear": "Gears", "drive.converter": "Converter", "drive.engine": "Engine",
+    "drive.guard": "Guard for shifts down", "drive.sensor": "Speed sensors", "drive.shift": "Shift lines",
+    "drive.borrowed": "Borrowed tables", "drive.settings": "What the controller is told",
 }  # fmt: skip
 
 
@@ -44,15 +66,24 @@ def result(ask: Ask) -> dict[str, Any]:
     design = ask.design
     if not is_toml(design.text):
         design.truck  # noqa: B018 - raises what is wrong with the file
-    return {"design": design.name, "hash": design.hash, "groups": groups_of(design.text, TABLES)}
+    return {"design": design.name, "hash": design.hash, "groups": groups_of(design.text, SETS[_of(ask)])}
+
+
+def _of(ask: Ask) -> str:
+    return ask.values.get("of", "")
+
+
+def set_of(table: str) -> str:
+    """The set that shows a table of the file; truck and line before the others."""
+    return next((name for name, tables in SETS.items() if table in tables), "")
 
 
 def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     """The groups under their headings, and the panel as the file stands."""
     design = ask.design
     sections = [
-        (HEADINGS[table], [each for each in found["groups"] if each.table == table and (each.stated or each.open)])
-        for table in TABLES
+        (HEADINGS[table], [each for each in found["groups"] if each.table == table and _is_shown(each, _of(ask))])
+        for table in SETS[_of(ask)]
     ]  # fmt: skip
     faults: list[Mapping[str, Any]] = []
     panel, summary = "", "Nothing can be proven yet"
@@ -66,12 +97,18 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     stated = {part.path: part.text for part in parts} if ask.settings.units == "us" else {}
     known = {part.path for part in parts}
     return {
+        "of": _of(ask), "heading": SET_TITLES[_of(ask)],
         "sections": [(title, groups) for title, groups in sections if groups], "bases": BASES,
         "panel": panel, "summary": summary, "saved": ask.values.get("saved", "") == "1",
         "faults": faults, "by_path": {each["path"]: each["message"] for each in faults}, "known": known,
         "typed": {}, "refused": "",
         "also": {path: said for path, text in stated.items() if (said := _us(path, text))},
     }  # fmt: skip
+
+
+def _is_shown(group: Group, of: str) -> bool:
+    """A table that the file lacks is offered where truck and line are shown; elsewhere its own page begins it."""
+    return bool(group.stated) or (not of and bool(group.open))
 
 
 def _us(path: str, text: str) -> str:
@@ -116,7 +153,7 @@ def _is_change(change: Any) -> bool:
 def _save(ask: Ask) -> Done:
     _, changes = _changes(ask)
     try:
-        return save(ask, changes, _what(changes), ask.address("truck", saved="1") if changes else "")
+        return save(ask, changes, _what(changes), ask.address("truck", saved="1", of=_of(ask)) if changes else "")
     except (DesignFault, EditFault) as error:
         if ask.is_json or "changes" in ask.form:
             raise
@@ -179,7 +216,11 @@ PAGE = Page(
     "truck", "/d/{design}/truck", "Truck and line",
     "What does the file say of supply, pin, wires, switches and windows, and what if it said something else?",
     result, "truck.html", context, links=("switch", "wire", "pin", "meaning"), folds="all-but-first",
-    parameters=(Parameter("saved", "1 right after a save.", words=("1",)),),
+    parameters=(
+        Parameter("saved", "1 right after a save.", words=("1",)),
+        Parameter("of", "What is shown: left out truck and line, else what another page is made from.",
+                  words=tuple(name for name in SETS if name)),
+    ),
     actions=(
         Action("save", "Writes the changed entries into the file; comments stay.", _save, (BASE, CHANGES)),
         Action("live", "Proves the changed entries without writing them.", _live, (BASE, CHANGES)),

@@ -29,7 +29,7 @@ if (isNarrow()) { // a phone begins with the answer; on paper and on a wide wind
   addEventListener("hashchange", () => { const to = document.getElementById(location.hash.slice(1)); openFor(to); to?.scrollIntoView(); });
   wanted?.scrollIntoView();
 }
-const parts = { "[data-job]": "./jobs.js", "[data-live]": "./live.js", "[data-chart]": "./chart.js", "[data-join]": "./join.js", "form[data-text]": "./text.js", "[data-judge]": "./meter.js", "[data-busy]": "./busy.js", "[data-interview]": "./interview.js" };
+const parts = { "[data-job]": "./jobs.js", "[data-live]": "./live.js", "[data-chart]": "./chart.js", "[data-join]": "./join.js", "form[data-text]": "./text.js", "[data-judge]": "./meter.js", "[data-busy]": "./busy.js", "[data-interview]": "./interview.js", "form[data-draft]": "./draft.js" };
 for (const [where, module] of Object.entries(parts)) {
   if (document.querySelector(where)) import(module).then((part) => part.start());
 }
