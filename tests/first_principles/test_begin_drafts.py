@@ -134,6 +134,64 @@ def test_what_the_file_says_is_used() -> None:
     assert '#permitted = ["P", "N"]' in again and '#ground = "dash_ground"' in again
 
 
+SALTLARK = Path("tests/data/saltlark.toml").read_text(encoding="utf-8")
+BOX = 'controller = "gearbox controller"\n'
+
+
+def without_harness(text: str) -> str:
+    """The same truck before its harness was stated."""
+    start, drive = text.index("[harness]"), text.index("[drive]")
+    bare = re.sub(r"(?m)^(plug|cavity|place|returns_to|feed) = .*\n", "", text[:start])
+    return bare + text[drive:]
+
+
+@pytest.mark.parametrize("named", [0, 1, 2])
+def test_inputs_that_name_no_controller_are_pins_of_one(named: int) -> None:
+    """However many of the two name it: one controller, one plug, one supply, and a place with a plain name."""
+    bare = without_harness(SALTLARK)
+    assert bare.count(BOX) == 2
+    for _ in range(2 - named):
+        bare = bare.replace(BOX, "", 1)
+    drafted = with_harness_draft(bare)
+    assert re.findall(r'(?m)^#id = "(.*_plug|box.*|tap_pin.*|lock_pin.*)"$', drafted) == [
+        "box", "box_plug", "box_feed", "box_supply"
+    ]  # fmt: skip
+    assert drafted.count("#controller = ") == 2 - named
+    truck = loads(filled(drafted))
+    assert {each.controller for each in truck.inputs} == {"gearbox controller"}
+    assert lay_out(truck).wires
+
+
+def test_inputs_in_two_plugs_are_not_taken_as_one_controller() -> None:
+    """Two plugs and no name: it may be two boxes, and the draft does not say that it is one."""
+    bare = without_harness(SALTLARK).replace(BOX, "")
+    for pin, plug in (("tap_pin", "left"), ("lock_pin", "right")):
+        bare = bare.replace(f'id = "{pin}"\n', f'id = "{pin}"\nplug = "{plug}"\n', 1)
+    drafted = with_harness_draft(bare + '[[plug]]\nid = "left"\n[[plug]]\nid = "right"\n')
+    assert "#controller = " not in drafted and drafted.count('#id = "box_supply_') == 2
+
+
+def test_the_feed_of_a_line_is_switched_with_the_controller() -> None:
+    """Else it drives current into a dead pin: through the key, as the controller's own feed goes."""
+    truck = loads(filled(with_harness_draft(without_harness(SALTLARK))))
+    feeds = {each.id: each for each in truck.feeds}
+    assert feeds["lock_feed"].through == feeds["box_feed"].through == ("key_on",)
+    assert [each.id for each in truck.switches] == ["key_on"]
+
+
+def test_the_feed_of_a_line_goes_through_what_the_file_switches_the_controller_by() -> None:
+    drop = re.compile(r'\[\[feed\]\]\nid = "lock_feed"\n(?:.+\n)+\n')
+    text = drop.sub("", SALTLARK).replace('feed = "lock_feed"\n', "")
+    harness = text.index("[harness]")
+    text = text[:harness] + text[text.index("[[place]]") :]  # as if only its [harness] were still to come
+    owned = text.replace('id = "box_supply"\n', 'id = "box_supply"\nplug = "box_plug"\n')
+    owned = owned.replace('"key_on"', '"ignition"')
+    drafted = with_harness_draft(owned)
+    assert '#through = ["ignition"] ' in drafted and "key_on" not in drafted
+    first = owned.replace('id = "main"\nfrom = "plus"', 'id = "main"\nthrough = ["ignition"]\nfrom = "plus"')
+    assert "#through" not in with_harness_draft(first), "its source is switched already"
+
+
 def test_the_harness_after_the_inhibit_drafts_nothing_twice() -> None:
     for one, other in ((with_harness_draft, with_inhibit_draft), (with_inhibit_draft, with_harness_draft)):
         drafted = other(one(FILES["wagtail"]))

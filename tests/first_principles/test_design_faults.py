@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from pinproof.design import DesignFault, Truck, load, loads
 from pinproof.design.edit import to_toml
 from pinproof.design.load import MOST_BYTES
+from pinproof.wiring.elements import physical
 
 from .test_design_samples import DIVIDER, ELEMENTS, LADDERS, PULL_UP, SAMPLES
 
@@ -359,6 +360,16 @@ def test_a_line_with_seventeen_contacts_is_refused():
     )
     (fault,) = faults_of(LADDERS + more)
     assert (fault.path, "16 is the most" in fault.message) == ("line.second.id", True)
+
+
+def test_two_lines_on_one_pin():
+    """Said, since presses on both at once are nobody's situation; and the pull inside is there once."""
+    assert 'input = "a"' in LADDERS and 'input = "b"' in LADDERS
+    truck = loads(LADDERS.replace('input = "b"', 'input = "a"'), "truck.toml")
+    assert any("is on this input too" in each and "line.second.input" in each for each in truck.warnings)
+    names = [each.id for each in physical(truck).branches]
+    assert len(set(names)) == len(names) and sum("pull_" in each for each in names) == 1
+    assert not any("on this input too" in each for each in loads(LADDERS).warnings)
 
 
 def test_a_line_without_contacts_and_a_contact_nobody_uses():

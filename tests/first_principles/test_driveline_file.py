@@ -160,7 +160,7 @@ def test_what_may_be_added_can_be_added() -> None:
     for units in ("metric", "us"):
         text = in_use(with_drive_section(bare, units=units))
         text = re.sub(r"(?m)^#   +(?=\[|[a-z_]+ = )", "", text)
-        text = re.sub(r'(?m)^(revolutions|size) = .*\n', "", text)
+        text = re.sub(r"(?m)^(revolutions|size) = .*\n", "", text)
         text = text.replace('climb = "2500 rpm/s"\n', "").replace('value = "?"', 'value = "30.1 m"')
         text = text.replace('most = "?"', 'most = "6500 rpm"')
         for ratio in ("5.00", "4.00", "2.40", "1.55"):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from pinproof.pack import blocks
 from pinproof.pack.flow import cuts_of, pages_of, pieces_of
-from pinproof.pack.paginate import LEAST_FILL, LEAST_SCALE, Page, Piece, fill_of, paginate
+from pinproof.pack.paginate import LEAST_FILL, LEAST_SCALE, Page, Piece, _Press, fill_of, paginate
 
 PAGE_MM = 264.0
 
@@ -66,6 +66,7 @@ def assert_whole(pieces: list[Piece], pages: tuple[Page, ...]) -> None:
             or len([each for each in page if not each.again]) == 1
             or sum(each.height_mm for each in page) > PAGE_MM / 3.0
         )
+        assert not last.glued or last.head is not None, "a heading or a table's head stands alone at the foot"
 
 
 @settings(max_examples=150, deadline=None)
@@ -132,3 +133,43 @@ def test_blocks_come_back_as_they_were() -> None:
     assert [item for block in flat if block["kind"] == "list" for item in block["items"]] == body[4]["items"]
     note = next(index for index, block in enumerate(flat) if block["kind"] == "para")
     assert flat[note - 1]["kind"] == "table"
+
+
+def test_a_low_table_is_broken_rather_than_leave_a_third_of_a_page_empty() -> None:
+    """164 mm are taken, the table of 9 rows and its head need 104 mm of the 100 mm left: it begins here."""
+    rows = [Piece(2 + n, 10.0, 0.0, 0.0, n in (0, 7), 1, soft=n < 8) for n in range(9)]
+    front, head, back = Piece(0, 164.0, 0.0, 0.0), Piece(1, 14.0, 0.0, 0.0, glued=True), Piece(11, 150.0, 0.0, 0.0)
+    pages = paginate([front, head, *rows, back], PAGE_MM)
+    assert [[each.piece.number for each in page] for page in pages] == [list(range(9)), [1, 9, 10, 11]]
+    assert [each.again for each in pages[1]] == [True, False, False, False]
+
+
+def test_a_low_table_stays_whole_where_that_leaves_little_empty() -> None:
+    """Of 24 mm left nothing is lost by a table of 30 mm that stands on the next page."""
+    rows = [Piece(2 + n, 10.0, 0.0, 0.0, n == 0, 1, soft=n < 1) for n in range(2)]
+    pages = paginate(
+        [Piece(0, 240.0, 0.0, 0.0), Piece(1, 10.0, 0.0, 0.0, glued=True), *rows, Piece(4, 150.0, 0.0, 0.0)], PAGE_MM
+    )
+    assert [[each.piece.number for each in page] for page in pages] == [[0], [1, 2, 3, 4]]
+
+
+def test_a_heading_stays_with_a_unit_that_a_short_page_does_not_hold() -> None:
+    """The last pages may be filled less: 140 mm of heading, paragraph and table then still stand together."""
+    pieces = [Piece(n, 24.0, 0.0, 0.0) for n in range(11)]
+    pieces += [
+        Piece(11, 8.0, 0.0, 0.0, glued=True, chapter=True), Piece(12, 66.0, 0.0, 0.0, glued=True),
+        Piece(13, 66.0, 0.0, 0.0), Piece(14, 20.0, 0.0, 0.0),
+    ]  # fmt: skip
+    for press_share in (0.5, 1.0):
+        press = _Press(pieces, PAGE_MM, 1.0, tail=dict.fromkeys(range(4), press_share))
+        assert all(not page[-1].piece.glued for page in press.run())
+
+
+def test_a_head_stays_with_its_first_row_where_the_unit_is_taller_than_a_page() -> None:
+    """A heading, a table's head and two rows of 140 mm: the first row stands below both heads."""
+    pieces = [
+        Piece(0, 230.0, 0.0, 0.0), Piece(1, 8.0, 0.0, 0.0, glued=True), Piece(2, 8.0, 0.0, 0.0, glued=True),
+        Piece(3, 140.0, 0.0, 0.0, glued=True, head=2), Piece(4, 140.0, 0.0, 0.0, head=2),
+    ]  # fmt: skip
+    pages = paginate(pieces, PAGE_MM)
+    assert [[each.piece.number for each in page] for page in pages] == [[0], [1, 2, 3], [2, 4]]

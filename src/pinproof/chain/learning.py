@@ -278,7 +278,7 @@ class Learning:
             self._looked(entry)  # the open pin, as the guided question asks for it: "ac=0.004"
             return
         if not entry.load_text:
-            look = f" {LOOK_EXAMPLE}" if entry.ac_v is not None or entry.min_v is not None else ""
+            look = f" {LOOK_EXAMPLE}" if {entry.ac_v, entry.min_v, entry.max_v} != {None} else ""
             raise NotThus("reading", f'"{text}" names no load: write load=1k, open or short.{look}')
         measured = None
         if entry.ohms_ohm is not None:

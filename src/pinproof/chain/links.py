@@ -28,6 +28,8 @@ from pinproof.design.model import Line, Truck
 from pinproof.errors import NoSolution
 from pinproof.faults import keep_racing
 from pinproof.logs.results import LogReport
+from pinproof.proof.checks.breaks import FALSE_COMMAND
+from pinproof.proof.checks.wetting import is_unstated, unstated_together
 from pinproof.proof.results import Finding, LineProof, RestsOn, SituationProof, TruckProof
 from pinproof.quantities import format_value
 from pinproof.verdict import Verdict, worst
@@ -145,7 +147,7 @@ def _link(name: str, truck: Truck, proof: TruckProof, log: LogReport | None, kep
         parts.append((Verdict.PASS, NO_HARNESS))
     rests = tuple(each for each in proof.rests_on if link_of(each.parameter) == name)
     return Link(
-        name, QUESTIONS[name], worst(verdict for verdict, _ in parts), " ".join(text for _, text in parts),
+        name, QUESTIONS[name], worst(verdict for verdict, _ in parts), _said_once(parts, proof),
         _weakest(name, truck, proof, rests), rests,
     )  # fmt: skip
 
@@ -200,7 +202,7 @@ def _circuit(name: str, truck: Truck, line: Line, proof: LineProof) -> tuple[Ver
         others = sorted({link_of(row.weakest) or "meaning" for row in bad}, key=LINKS.index)
         return Verdict.NOT_SHOWN, f"Waits for the {' and the '.join(others)}: until that holds, nothing here is shown."
     held = worst(row.verdict for row in proof.situations)
-    return held, _note(findings) or "Holds at the limits stated."
+    return held, _note(findings) or f"{HOLDS}."
 
 
 def _verdicts(findings: Iterable[Finding]) -> list[Verdict]:
@@ -237,13 +239,40 @@ def _pulls(truck: Truck, line: Line) -> tuple[object, ...]:
     return tuple(getattr(pull, "value", None) for pull in (owner.pull_up, owner.pull_down))
 
 
+HOLDS = "Holds at the limits stated"
+
+
 def _note(findings: Sequence[Finding]) -> str:
-    """What a link's checks say beside the verdict: a false command first, then the first caution."""
+    """What a link's checks say beside the verdict: what a fault would do, if a false command; then the first caution.
+
+    The verdict is of a line without a fault, so a fault's effect is told as one.
+    """
     loud = [each.text for each in findings if each.numbers.get("effect") == "false command"]
     cautions = [each.text for each in findings if each.cure and each.check in ("heat", "wetting", "back-feed")]
     lost = [each.text for each in findings if each.numbers.get("effect") == "command lost"]
-    told = loud or cautions or lost
-    return f"Holds at the limits stated. Note: {told[0]}" if told else ""
+    if loud:
+        told = loud[0].removeprefix(FALSE_COMMAND)
+        return f"{HOLDS}, without a fault. One fault would give a false command: {told}"
+    if cautions:
+        return f"{HOLDS}. Note: {cautions[0]}"
+    return f"{HOLDS}, without a fault. One fault would lose commands: {lost[0]}" if lost else ""
+
+
+def _said_once(parts: Sequence[tuple[Verdict, str]], proof: TruckProof) -> str:
+    """The texts of a link's lines; a caution that several of them have in common comes once, at the end."""
+    texts = [text for _, text in parts]
+    common = {
+        at: finding
+        for at, line in enumerate(proof.lines)
+        for finding in line.findings
+        if is_unstated(finding) and texts[at].endswith(f" Note: {finding.text}")
+    }
+    if len(common) < 2:
+        return " ".join(texts)
+    for at, finding in common.items():
+        texts[at] = texts[at].removesuffix(f" Note: {finding.text}")
+    names = " and ".join(proof.lines[at].line for at in common)
+    return f"{' '.join(texts)} Note on {names}: {unstated_together(list(common.values()))}"
 
 
 def _reading(proof: LineProof) -> tuple[Verdict, str]:

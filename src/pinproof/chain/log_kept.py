@@ -23,6 +23,7 @@ from pinproof.chain.bench import now_utc
 from pinproof.design import Truck
 from pinproof.logs.results import LogReport, as_json
 from pinproof.record import LogProof, ProofFile, RecordFault, Snapshot, open_record
+from pinproof.record.history import time_words
 from pinproof.verdict import Verdict
 
 PIECE_BYTES = 1 << 20
@@ -242,7 +243,7 @@ def names_words(proof: LogProof) -> str:
 
 def when_words(proof: LogProof) -> str:
     """When a proof was kept, as "2026-03-01 18:30 UTC"."""
-    return f"{proof.kept_utc[:16].replace('T', ' ')} UTC"
+    return time_words(proof.kept_utc)
 
 
 def kept_words(proof: LogProof, fresh: bool, record_name: str) -> str:

@@ -130,6 +130,7 @@ def log_proofs_words(truck: Truck, kept: KeptLogs) -> str:
     from pinproof.chain.log_kept import names_words, when_words
     from pinproof.cli.show import hung
     from pinproof.cli.show_log import SIGN
+    from pinproof.record.history import time_words
 
     count = "1 log proof" if len(kept.proofs) == 1 else f"{len(kept.proofs)} log proofs"
     out = [f"Record of {truck.name or truck.id}: {count}. The latest that is not struck out counts."]
@@ -141,7 +142,7 @@ def log_proofs_words(truck: Truck, kept: KeptLogs) -> str:
             f"{names_words(proof)} with {', '.join(others)}", "", " " * 7,
         )]  # fmt: skip
         if proof.struck_utc:
-            out += hung(f"Struck out {proof.struck_utc}: {proof.struck_why}", " " * 7, " " * 7)
+            out += hung(f"Struck out {time_words(proof.struck_utc)}: {proof.struck_why}", " " * 7, " " * 7)
         elif not each.is_of_now:
             out += hung("The design has changed since: it shows nothing of the design as it stands now.", " " * 7,
                         " " * 7)  # fmt: skip
@@ -152,7 +153,7 @@ def log_proofs_words(truck: Truck, kept: KeptLogs) -> str:
 def record_words(truck: Truck, entries: Sequence[Entry], histories: Sequence[History]) -> str:
     """Every reading, by station and circuit, with what they say together."""
     from pinproof.cli.show import hung
-    from pinproof.record.history import drift_words, limit_words
+    from pinproof.record.history import drift_words, limit_words, time_words
 
     count = "1 reading" if len(entries) == 1 else f"{len(entries)} readings"
     meters = list(dict.fromkeys(each.meter for each in entries if each.meter))
@@ -166,11 +167,11 @@ def record_words(truck: Truck, entries: Sequence[Entry], histories: Sequence[His
             ambient = "" if each.ambient_c is None else f", {each.ambient_c:g} °C"
             note = f"  {each.note}" if each.note else ""
             meter = f", {each.meter}" if len(meters) > 1 and each.meter else ""
-            out.append(f"  {each.number:>5}  {each.taken_utc}  {each.text}{limit}{meter}{ambient}{note}")
+            out.append(f"  {each.number:>5}  {time_words(each.taken_utc)}  {each.text}{limit}{meter}{ambient}{note}")
     struck = [each for each in entries if each.struck_utc]
     if struck:
         out += ["", "Struck out:"]
-        out += [f"  {e.number:>5}  {e.taken_utc}  {e.station} {e.text}: {e.struck_why}" for e in struck]
+        out += [f"  {e.number:>5}  {time_words(e.taken_utc)}  {e.station} {e.text}: {e.struck_why}" for e in struck]
     return "\n".join(out)
 
 

@@ -217,7 +217,10 @@ def _lines(draft: Draft, power: Power) -> None:
                 draft.put("from", power.source)
                 draft.put("place", power.place)
                 draft.put("fuse", "to choose", "1 A or 2 A is plenty for coding resistors (common practice, no source)")
-                draft.put("through", switched, "goes off with the controller: a live feed drives a sleeping pin")
+                if switched:
+                    draft.put(
+                        "through", switched, "off with the controller: a live feed drives current into a dead pin"
+                    )
                 draft.put("live", LIVE, "key states in which it has supply")
         _fixed(draft, number, line)
 
@@ -256,12 +259,20 @@ def _cavities(draft: Draft, power: Power) -> None:
 
 
 def _switched(draft: Draft, power: Power) -> list[str]:
-    """What a feed goes through that is live with the controller only: as its own feed does, else a way of the key."""
+    """What a feed goes through that is live with the controller only: as its own feed does, else a way of the key.
+    Nothing where the source is switched by that already."""
     truck = draft.truck
+    feeds = {each.id: each for each in truck.feeds}
+    before: list[str] = []
+    at: str | None = power.source
+    while at in feeds:
+        before += feeds[at].through
+        at = feeds.pop(at).from_
     plugs = {each.plug for each in truck.inputs if each.plug is not None}
     own = {each.feed for each in truck.loads if each.plug in plugs}
     stated = next((list(each.through) for each in truck.feeds if each.id in own and each.through), None)
-    return stated or [_key_way(draft, power)]
+    wanted = stated or [_key_way(draft, power)]
+    return [each for each in wanted if each not in before]
 
 
 def _key_way(draft: Draft, power: Power) -> str:

@@ -61,6 +61,7 @@ def check_line(names: Names, row: Row) -> None:
             f"{len(contacts)} contacts are on this line; {MOST_CONTACTS} is the most, "
             f"because every set of operated contacts is proven. Divide the line.",
         )
+    _alone_on_its_pin(names, row)
     if form is not None:
         _form(names, row, form)
     _enable(names, row, form)
@@ -74,6 +75,14 @@ def check_line(names: Names, row: Row) -> None:
     check_windows(names.reader, names.truck, row, pin, contacts)
     if pin is not None and form is not None:
         _floats(names, row, pin, form)
+
+
+def _alone_on_its_pin(names: Names, row: Row) -> None:
+    first = next((each for each in names.truck.rows("line") if each.get("input") == row.get("input")), row)
+    if first is not row and row.get("input"):
+        said = f'The line "{first.id}" is on this input too. Presses on both at once are not proven. Put all contacts '
+        said += "of this pin on one line if you can; station tells them apart."
+        names.reader.warn(row, "input", said)
 
 
 def _form(names: Names, row: Row, form: str) -> None:

@@ -14,7 +14,7 @@ every sheet, outside the field.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -304,16 +304,24 @@ class KeyRoom:
     along: float
     upward: float
 
-    def names(self, grid: Grid) -> dict[tuple[int, int], Box]:
-        """Where names of fields stand, from the corner of the first field; where they are narrow only some have one."""
+    def names(self, grid: Grid, lines: Plot | None = None) -> dict[tuple[int, int], Box]:
+        """Where names of fields stand, from the corner of the first field; where they are narrow only some have one.
+
+        At the top of the field; at its foot, or in its middle, where `lines` of the board lie at the top.
+        """
         step, high = grid.wide * self.along, grid.high * self.upward
         widest = max(width_mm(grid.name(field), KEY_LETTERS_MM) for field in grid.fields) + 1.0
         each = math.ceil(widest / step)
-        return {
-            (row, column): Box(column * step, row * high, column * step + widest, row * high + 1.3 * KEY_LETTERS_MM)
-            for row, column in grid.fields
-            if column % each == 0
-        }
+        tall = 1.3 * KEY_LETTERS_MM
+        found = {}
+        for row, column in grid.fields:
+            if column % each:
+                continue
+            tops = [row * high + off for off in (0.0, high - tall, (high - tall) / 4.0, 3.0 * (high - tall) / 4.0)]
+            spots = [Box(column * step, top, column * step + widest, top + tall) for top in tops]
+            free = [spot for spot in spots if lines is None or not lines.shows(spot)]
+            found[row, column] = free[0] if free else spots[0]
+        return found
 
 
 def key_room(grid: Grid, paper: Paper) -> KeyRoom:
@@ -331,10 +339,13 @@ def _key_lines(grid: Grid, paper: Paper, span: tuple[str, str, float]) -> list[s
     return [line for each in how_to(grid, paper, span) for line in wrap(each, wide, 3.2)]
 
 
-def key_sheet(grid: Grid, paper: Paper, title: str, overview: Plot) -> Drawing:
+def key_sheet(
+    grid: Grid, paper: Paper, title: str, overview: Plot, names: Mapping[tuple[int, int], Box] | None = None
+) -> Drawing:
     """The first page: which sheet lies where, how to lay them together, and how to check the whole board.
 
-    `overview` is the same board drawn in the measures of `key_room`, the corner of the first field at 0, 0.
+    `overview` is the same board drawn in the measures of `key_room`, the corner of the first field at 0, 0;
+    `names` is where the names of fields stand. Edges of fields are left out where a label stands.
     """
     told = f"Key to {len(grid.fields)} sheets: {grid.rows} rows and {grid.columns} columns."
     canvas = Canvas(paper.wide_mm, paper.high_mm, f"{title}, key", told, "sheet-key")
@@ -347,15 +358,35 @@ def key_sheet(grid: Grid, paper: Paper, title: str, overview: Plot) -> Drawing:
         y += 4.8
     room = key_room(grid, paper)
     step, high = grid.wide * room.along, grid.high * room.upward
-    for row, column in grid.fields:
-        canvas.rect(room.left + column * step, room.top + row * high, step, high, stroke=0.12, dash="0.6 0.9")
-    for field, box in room.names(grid).items():
+    for row, first, last in grid.level_lines:
+        for x0, x1 in _clear(first * step, last * step, [(t.left, t.right) for t in overview.texts
+                                                         if t.top < row * high < t.bottom]):  # fmt: skip
+            y = room.top + row * high
+            canvas.line(room.left + x0, y, room.left + x1, y, width=0.12, dash="0.6 0.9")
+    for column, first, last in grid.upright_lines:
+        for y0, y1 in _clear(first * high, last * high, [(t.top, t.bottom) for t in overview.texts
+                                                         if t.left < column * step < t.right]):  # fmt: skip
+            x = room.left + column * step
+            canvas.line(x, room.top + y0, x, room.top + y1, width=0.12, dash="0.6 0.9")
+    for field, box in (names if names is not None else room.names(grid)).items():
         canvas.text(room.left + box.left + 0.5, room.top + box.top + KEY_LETTERS_MM, grid.name(field), KEY_LETTERS_MM)
     canvas.frame("key-board", 0.0, room.top - 6.0, paper.wide_mm, paper.high_mm - room.top, (room.left, room.top))
     overview.draw(canvas, Box(-1e9, -1e9, 1e9, 1e9))
     canvas.group()
     scale_line(canvas, (KEY_LEFT_MM, paper.high_mm - 12.0), RULER_MM, 10.0, "100 mm")
     return canvas.finish()
+
+
+def _clear(low: float, high: float, taken: Sequence[tuple[float, float]]) -> Iterator[tuple[float, float]]:
+    """What is left of a stretch beside the spans that are taken, each with a little room."""
+    at = low
+    for first, last in sorted(taken):
+        if first - 0.3 > at:
+            yield at, min(first - 0.3, high)
+        at = max(at, last + 0.3)
+        if at >= high:
+            return
+    yield at, high
 
 
 def how_to(grid: Grid, paper: Paper, span: tuple[str, str, float]) -> Iterator[str]:

@@ -34,7 +34,9 @@ AGAIN = "everything now hangs on {look} alone. Read it once more before anything
 NOT_SURE = "{look} may have been read or typed wrongly. Read it once more."
 NO_NUMBER = "no number says so yet. Take one before anything is cut or swapped."
 OFF_LIST = "Why this: it tells whether the cause is on this list at all; {who} here."
-LITTLE_OF = 0.25  # a look tells little of the likely causes among themselves: this share of what it tells with "not listed"
+LITTLE_OF = (
+    0.25  # a look tells little of the likely causes among themselves: this share of what it tells with "not listed"
+)
 NOT_LISTED = "not listed"
 TOLD = 0.05  # classes under this are not told one by one
 

@@ -53,7 +53,7 @@ def with_test(circuit: Circuit, fault: StartFault) -> StartFault:
 def _test(circuit: Circuit, fault: StartFault) -> tuple[str, ...]:
     relay = circuit.relay(circuit.coil)
     low_v = format_value(relay.drop_out_low_v / SHARE, "voltage", digits=2)
-    most_v = max(each.high_v for each in circuit.supplies)
+    most_v = max(each.high_v for each in circuit.supplies) - circuit.chassis[0]  # as in the table
     coil_ohm = circuit.branch(relay.coil).high_ohm
     ohms, watts = (
         format_value(coil_ohm, "resistance", digits=3),

@@ -203,9 +203,15 @@ def head_words(report: InhibitReport) -> str:
 def influence_words(found: Influence) -> tuple[str, ...]:
     """What command contacts do to the coil, each a sentence: without a fault, then with one."""
     if found.separate:
-        out = ["They share nothing with the start circuit but rails: without a fault no press can raise the coil."]
+        out = [
+            "They share nothing with the start circuit but battery and ground: without a fault no press can raise the "
+            "coil."
+        ]
     else:
-        out = [f"They share more than rails with the start circuit: {', '.join(found.shared)}."]
+        out = [
+            "These are joined to the start circuit by more than battery and ground, as by a feed or a wire that both "
+            f"use: {', '.join(found.shared)}."
+        ]
         out += _lift_words(found)
     if found.by_faults:
         out.append(f"With one fault a press raises the coil: {'; '.join(found.by_faults)}.")

@@ -11,6 +11,7 @@ Modules
 uncertain   covariance through any function, and by drawing
 source      Thévenin source from known loads
 pulls       which pulls make it, what follows the battery, how small a load may be, the next volts, mistyped readings
+reference   is it the reference, or the reference divided by a second pull
 stock       loads that can be made
 state       the readings of a search for edges; steps and observations
 edges       brackets per direction, contradictions, progress

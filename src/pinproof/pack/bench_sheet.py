@@ -30,6 +30,14 @@ RULES = (
 def bench_sheet_pdf(sheet: BenchSheet, *, paper: str = "a4", made_on: date | None = None) -> bytes:
     """The sheet as a PDF. Raises as `pages.blocks_pdf`."""
     name = sheet.truck_name or sheet.truck_id
+    when = f" · {made_on.isoformat()}" if made_on else ""
+    foot = f"Bench sheet · {name} · design {sheet.truck_id}{when}"
+    return blocks_pdf(bench_blocks(sheet), f"Bench sheet of {name}", foot, paper=paper, made_on=made_on)
+
+
+def bench_blocks(sheet: BenchSheet) -> list[Block]:
+    """What the sheet says, step by step."""
+    name = sheet.truck_name or sheet.truck_id
     tables = sheet_tables(sheet)
     body: list[Block] = [
         blocks.heading(f"Bench sheet of {name}", 1),
@@ -38,14 +46,11 @@ def bench_sheet_pdf(sheet: BenchSheet, *, paper: str = "a4", made_on: date | Non
         blocks.bullets((*RULES, *_left_out({each.step for each in tables}))),
     ]
     for step, its in groupby(tables, key=lambda each: each.step):
-        listed = list(its)
         body.append(blocks.heading(f"{step} {STEPS[step]}", 2))
-        for alone, some in groupby(listed, key=_alone):
-            body += _joined(list(some)) if alone else [block for each in some for block in _table(each)]
-    body += [blocks.para(each, soft=True) for each in sheet.cut_short]
-    when = f" · {made_on.isoformat()}" if made_on else ""
-    foot = f"Bench sheet · {name} · design {sheet.truck_id}{when}"
-    return blocks_pdf(body, f"Bench sheet of {name}", foot, paper=paper, made_on=made_on)
+        for alone, group in groupby(list(its), key=_alone):
+            some = list(group)
+            body += _joined(some) if alone else [block for each in some for block in _table(each)]
+    return body + [blocks.para(each, soft=True) for each in sheet.cut_short]
 
 
 def _left_out(present: set[int]) -> list[str]:

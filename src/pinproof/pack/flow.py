@@ -18,7 +18,7 @@ from pinproof.pack.paginate import Page, Piece, Placed
 CELL_MM = 3.11  # size of letters in a table, 8.8 points, a little more
 BETWEEN_COLUMNS_MM = 2.5  # as in `book.typ`
 WHOLE_MM = 60.0
-"""Height up to which a table is not broken."""
+"""Height up to which a table is not broken, unless that would leave much of a page empty."""
 MARK_MM = 3.5  # a verdict's mark before its word
 # Least space above and below each kind of piece.
 _SPACES = {
@@ -105,11 +105,11 @@ def pieces_of(cuts: Sequence[Cut], heights_mm: Sequence[float]) -> list[Piece]:
     for number, (cut, height_mm) in enumerate(zip(cuts, heights_mm, strict=True)):
         above_mm, below_mm = _SPACES[cut.kind]
         more = cut.head is not None and number + 1 < len(cuts) and cuts[number + 1].head == cut.head
-        whole = more and cut.head is not None and tables_mm[cut.head] <= WHOLE_MM
+        whole = bool(more and cut.head is not None and tables_mm[cut.head] <= WHOLE_MM)
         found.append(
             Piece(
-                number, height_mm, above_mm, below_mm, cut.glued or whole, cut.head, cut.kind == "figure",
-                cut.kind in ("title", "chapter"),
+                number, height_mm, above_mm, below_mm, cut.glued, cut.head, cut.kind == "figure",
+                cut.kind in ("title", "chapter"), whole,
             )
         )  # fmt: skip
     return found

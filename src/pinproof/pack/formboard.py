@@ -58,14 +58,13 @@ def tiles_of(one: Formboard, paper: str) -> tuple[Grid, list[Drawing]]:
     ys = [y for run in one.board.runs for _, y in run.line_mm]
     sheet, grid = best_paper(one.plot, PAPERS[paper], xs, ys)
     room = key_room(grid, sheet)
-    moved = shifted(one.board, -grid.left, -grid.top)
-    small, _ = board_plot(
-        stretched(moved, room.upward / room.along),
-        scale=1.0 / room.along,
-        look=SMALL,
-        taken=tuple(room.names(grid).values()),
-    )
-    key = key_sheet(grid, sheet, one.title, small)
+    board = stretched(shifted(one.board, -grid.left, -grid.top), room.upward / room.along)
+    lines = Plot()
+    for run in board.runs:
+        lines.polyline([(x * room.along, y * room.along) for x, y in run.line_mm], SMALL.sign)
+    names = room.names(grid, lines)
+    small, _ = board_plot(board, scale=1.0 / room.along, look=SMALL, taken=tuple(names.values()))
+    key = key_sheet(grid, sheet, one.title, small, names)
     return grid, [key, *(tile(one.plot, grid, field, sheet, one.title) for field in grid.fields)]
 
 

@@ -19,6 +19,8 @@ from dataclasses import dataclass, field
 
 LEAST_SCALE = 0.8
 """How far a drawing may be made smaller: its smallest letters are then those of a footnote, 6.3 points."""
+WORTH_BREAKING = 1.0 / 8.0
+"""Share of a page that may stay empty to keep a low table whole; for more the table is broken."""
 LEAST_FILL = 1.0 / 3.0
 """Share of a page below which it counts as nearly empty."""
 WELL_FILLED = 0.9
@@ -32,7 +34,8 @@ class Piece:
     """Something that is never broken. `number` is its place in the book.
 
     `head` is the number of the table head that a row needs above it, at the top of a page or after a drawing;
-    `glued` keeps it on the page of the piece after it. `chapter` marks the first piece of a chapter.
+    `glued` keeps it on the page of the piece after it; `soft` does too, while that leaves little of a page empty.
+    `chapter` marks the first piece of a chapter.
     """
 
     number: int
@@ -43,6 +46,7 @@ class Piece:
     head: int | None = None
     is_drawing: bool = False
     chapter: bool = False
+    soft: bool = False
 
 
 @dataclass(frozen=True)
@@ -133,10 +137,13 @@ class _Press:
                 goes_on = index + 1 < len(units) and (self.cross or not units[index + 1][0].chapter)
                 self._drawing(unit[0], goes_on)
                 continue
-            while not self._fits(unit) and self.pages[-1]:
-                self._turn()
-                self._put_waiting(only_here=True)
-            self._put(unit)
+            left_mm = self._room_mm - self.used_mm
+            breaks = not self._fits(unit) and left_mm > WORTH_BREAKING * self.page_mm
+            for part in _parts(unit) if breaks else [unit]:
+                while not self._fits(part) and self.pages[-1]:
+                    self._turn()
+                    self._put_waiting(only_here=True)
+                self._put(part)
         self._put_waiting()
         return tuple(tuple(page) for page in self.pages if page)
 
@@ -149,7 +156,7 @@ class _Press:
                 found[-1].append(piece)
             else:
                 found.append([piece])
-            together = piece.glued
+            together = piece.glued or piece.soft
         return found
 
     @property
@@ -175,16 +182,18 @@ class _Press:
             gap_mm = max(before.piece.below_mm, piece.above_mm)
         return Placed(piece, gap_mm, scale, again)
 
-    def _fits(self, unit: Sequence[Piece]) -> bool:
-        return self.used_mm + sum(each.height_mm for each in self._placed(unit)) <= self._room_mm + _ROUNDING_MM
+    def _fits(self, unit: Sequence[Piece], room_mm: float | None = None) -> bool:
+        room_mm = self._room_mm if room_mm is None else room_mm
+        return self.used_mm + sum(each.height_mm for each in self._placed(unit)) <= room_mm + _ROUNDING_MM
 
     def _put(self, unit: Sequence[Piece], scale: float = 1.0) -> None:
-        """Onto the page. What is taller than a whole page is broken between pieces, or made smaller."""
-        if len(unit) > 1 and not self._fits(unit):
-            for piece in unit:
-                if not self._fits([piece]) and self.pages[-1]:
+        """Onto the page. What is taller than a page is broken, heads kept with their first row, or made smaller."""
+        if len(unit) > 1 and not self._fits(unit, self.page_mm):
+            parts = _headed(unit)
+            for part in parts if len(parts) > 1 else [[piece] for piece in unit]:
+                if not self._fits(part) and self.pages[-1]:
                     self._turn()
-                self._put([piece])
+                self._put(part)
             return
         placed = self._placed(unit, scale)
         left_mm = self.page_mm - self.used_mm - sum(each.height_mm for each in placed[:-1])
@@ -226,6 +235,26 @@ class _Press:
                     continue
                 self._put([piece], min(self.scale, self.page_mm / piece.height_mm))
             self.waiting.pop(0)
+
+
+def _parts(unit: Sequence[Piece]) -> list[list[Piece]]:
+    """What is left together of a unit when its softly joined rows part."""
+    found: list[list[Piece]] = [[]]
+    for piece in unit:
+        found[-1].append(piece)
+        if piece.soft and not piece.glued:
+            found.append([])
+    return [part for part in found if part]
+
+
+def _headed(unit: Sequence[Piece]) -> list[list[Piece]]:
+    """A unit broken after each row of a table: heads stay with the first row."""
+    found: list[list[Piece]] = [[]]
+    for piece in unit:
+        found[-1].append(piece)
+        if piece.head is not None:
+            found.append([])
+    return [part for part in found if part]
 
 
 def _table_of(piece: Piece) -> int | None:

@@ -81,8 +81,8 @@ def _part(line: str, where: str, one: Resistor) -> Part:
     also = f"also sold with {len(rows[1])} bands: {', '.join(rows[1])}" if len(rows) > 1 else ""
     return Part(
         where, value, tolerance, ", ".join(first), _code(one.ohm, one.tolerance), one.basis, note, line=line,
-        path=one.path, ohm=one.ohm, tolerance_ratio=one.tolerance, fixed=one.fixed, rated_w=rated_w, bands=first, trap=_trap(first),
-        also=also,
+        path=one.path, ohm=one.ohm, tolerance_ratio=one.tolerance, fixed=one.fixed, rated_w=rated_w, bands=first,
+        trap=_trap(first), also=also,
     )  # fmt: skip
 
 

@@ -86,6 +86,15 @@ def drift_words(drift: Drift, unit: str, strike: str = "") -> str:
     return f"{drift.word} by more than the meter can be off: {said(drift.change)} in {span}{rate}.{left}"
 
 
+def time_words(utc: str) -> str:
+    """A time that the record keeps, for a reader: to the minute, in UTC.
+
+    >>> time_words("2026-03-01T18:30:07Z")
+    '2026-03-01 18:30 UTC'
+    """
+    return f"{utc[:16].replace('T', ' ')} UTC"
+
+
 def span_words(span_s: float) -> str:
     """A stretch of time: days, hours or minutes."""
     if span_s >= 2.0 * DAY_S:

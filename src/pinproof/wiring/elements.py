@@ -148,7 +148,8 @@ def physical(truck: Truck) -> Physical:
         owner = truck.input_of(line)
         for rail in _line_rails(line, owner):
             rails[rail.name] = rail
-        branches += _input_branches(truck, owner, line)
+        if line is next(each for each in truck.lines if each.input == line.input):  # the pulls inside are there once
+            branches += _input_branches(truck, owner, line)
         branches += _leaks(line, owner)
         branches += _coder(truck, line, owner)
     return Physical(truck, tuple(branches), tuple(rails.values()))

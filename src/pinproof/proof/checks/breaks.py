@@ -34,6 +34,7 @@ from pinproof.verdict import Reading, Window
 from pinproof.wiring import LineView, contact_node
 
 BROKEN, SHORT = "broken-wire", "short"
+FALSE_COMMAND = "FALSE COMMAND: "  # before what such a fault does
 Effect = Literal["none", "reads as fault", "command lost", "false command"]
 EFFECTS: tuple[Effect, ...] = ("none", "reads as fault", "command lost", "false command")  # from best to worst
 
@@ -200,7 +201,7 @@ def _text(fault: Fault, worst: Outcome, idle: Outcome | None, outcomes: Sequence
     if worst.effect == "false command":
         as_what = listed(f"`{each}`" for each in worst.reads_as if each not in (worst.wanted, "invalid"))
         verb = "is" if worst.sure else "can be"
-        return f"FALSE COMMAND: if {fault.words}, {reads}, and that {verb} taken for {as_what}."
+        return f"{FALSE_COMMAND}if {fault.words}, {reads}, and that {verb} taken for {as_what}."
     hidden = idle is not None and idle.effect == "none"
     if worst.effect == "command lost":
         lost = listed(dict.fromkeys(f"`{one.wanted}`" for one in outcomes if one.effect == "command lost"))

@@ -12,7 +12,7 @@ by itself the design's failure.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +28,7 @@ from pinproof.tables import contact_figure, contact_load
 from pinproof.wiring import LineView
 
 NAME = "wetting"
+_FILM = ".film_ohm"  # at the end of the key of a contact's film budget
 LEAST_CONTACT_OHM = 1e-3  # a contact of exactly 0 Ω gets this instead, far below what a meter shows
 CURE = (
     "contacts, or a load resistor at the switch that draws the missing current through the contact; then choose the"
@@ -167,20 +168,48 @@ def _unstated(
 ) -> Finding:
     need = least_current(None)
     assert need.least_a is not None
-    names = ", ".join(f"{contact.id} {_milli(least_a[contact.id])}" for contact in contacts)
-    text = (
-        f"The material of these contacts is not stated, and little current flows at the weakest corner: {names}. Gold"
-        f" is made for that; plain silver below {_milli(need.least_a)} may keep a film ({need.seen} source, disputed)."
-    )
     numbers: dict[str, float | str] = {"wanted_a": need.least_a, "source": need.source}
     numbers |= {contact.id: least_a[contact.id] for contact in contacts}
     budgets = {contact.id: film_budget_ohm(contact, rows) for contact in contacts}
     known = {name: film_ohm for name, film_ohm in budgets.items() if film_ohm is not None}
-    numbers |= {f"{name}.film_ohm": film_ohm for name, film_ohm in known.items()}
-    if known:
-        name = min(known, key=lambda each: known[each])
-        text += f" The tightest is {name}: {_film_words(known[name])[0].lower()}{_film_words(known[name])[1:]}"
+    numbers |= {f"{name}{_FILM}": film_ohm for name, film_ohm in known.items()}
+    text = _unstated_words({contact.id: least_a[contact.id] for contact in contacts}, known)
     return Finding(NAME, None, view.line.id, text, numbers, f"State the material. If it is not gold: gold {CURE}")
+
+
+def is_unstated(finding: Finding) -> bool:
+    """True if it is the caution for contacts whose material nobody stated."""
+    return finding.check == NAME and "wanted_a" in finding.numbers and "least_a" not in finding.numbers
+
+
+def unstated_together(findings: Sequence[Finding]) -> str:
+    """Such cautions of several lines as one text, so that what they have in common is said once."""
+    least_a: dict[str, float] = {}
+    film_ohm: dict[str, float] = {}
+    for finding in findings:
+        for key, number in finding.numbers.items():
+            if key == "wanted_a" or isinstance(number, str):
+                continue
+            if key.endswith(_FILM):
+                film_ohm[key.removesuffix(_FILM)] = number
+            else:
+                least_a[key] = number
+    return _unstated_words(least_a, film_ohm)
+
+
+def _unstated_words(least_a: Mapping[str, float], film_ohm: Mapping[str, float]) -> str:
+    need = least_current(None)
+    assert need.least_a is not None
+    names = ", ".join(f"{name} {_milli(current_a)}" for name, current_a in least_a.items())
+    text = (
+        f"The material of these contacts is not stated, and little current flows at the weakest corner: {names}. Gold"
+        f" is made for that; plain silver below {_milli(need.least_a)} may keep a film ({need.seen} source, disputed)."
+    )
+    if film_ohm:
+        name = min(film_ohm, key=lambda each: film_ohm[each])
+        told = _film_words(film_ohm[name])
+        text += f" The tightest is {name}: {told[0].lower()}{told[1:]}"
+    return text
 
 
 def _film_words(film_ohm: float) -> str:
