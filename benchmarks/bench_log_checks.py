@@ -153,7 +153,7 @@ def bare(path: Path) -> float:
 
 
 def handed_over(path: Path) -> float:
-    """Seconds to take the columns as arrays, in order, and to compare each value once with the one before: the least."""
+    """Seconds to take the columns as arrays, in order, and to compare each value once with the one before."""
     import polars as pl
 
     begin = time.perf_counter()

@@ -120,7 +120,7 @@ def test_an_existing_file_is_never_overwritten(tmp_path: Path) -> None:
 def test_stopping_half_way_writes_nothing(tmp_path: Path) -> None:
     """End of input in the middle of the questions leaves no file behind."""
     result = run(tmp_path, "new", "truck.toml", typed="Curlew\n1\n")
-    assert result.exit_code == 1
+    assert result.exit_code == 2
     assert list(tmp_path.iterdir()) == []
 
 

@@ -82,7 +82,8 @@ def test_groups_of_one_row_share_a_head(truck: Truck) -> None:
     for one, other in itertools.pairwise(body):
         both = one["kind"] == other["kind"] == "table"
         assert not both or len(one["rows"]) > 1 or len(other["rows"]) > 1
-    (joined,) = [each for each in tables_of(body) if each["caption"] == "Probes as each row says"]
+    listed = [each for each in tables_of(body) if each["caption"] == "Probes as each row says"]
+    joined = max(listed, key=lambda each: len(each["rows"]))
     assert len(joined["rows"]) == 6
     told = [row[0]["below"][0][0][0] for row in joined["rows"]]
     assert all(each.startswith("Probes: cavity ") for each in told) and len(set(told)) == 6
@@ -120,7 +121,7 @@ def test_names_on_the_cover_of_the_formboard_keep_off_the_runs(truck: Truck) -> 
 def test_the_order_list_and_the_harness_ask_for_one_body(name: str) -> None:
     """Watts of each coding resistor's body: where the harness list says a number, the order list says the same."""
     truck = load(FILE if name == "saltlark" else example_path(name))
-    bought = bodies_of(truck, prove(truck, samples=0, drift=False))
+    bought = bodies_of(truck, prove(truck, samples=0))
     built = {each.resistor: each.rated_w for each in lay_out(truck).resistors}
     assert built and {path: bought[path] for path in built} == built
 

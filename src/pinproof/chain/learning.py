@@ -200,8 +200,8 @@ class Learning:
             raise NotThus("volts", f'"{typed}": a reference is above 0 V, as in 4.98.')
         if source is not None and found_of(told, self.truck).pulls is None:
             self.question(
-                f"{reference_v:g} V is below the {source.volts_v:.3g} V of the open pin, which a reference alone cannot "
-                "lift above itself. Is it the reference's pin, and is the key on?"
+                f"{reference_v:g} V is below the {source.volts_v:.3g} V of the open pin, and no reference lifts a pin "
+                "above itself. Is it the reference's pin, and is the key on?"
             )
         self.take(told)
 

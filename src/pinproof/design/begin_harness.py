@@ -141,7 +141,8 @@ def _controllers(draft: Draft) -> dict[str, str]:
 def _grouped(truck: Truck) -> dict[str, list[tuple[int, Input]]]:
     """Inputs by controller. Those that name none are on the only one that is named, or together on one with a plain
     name, unless their plugs say otherwise."""
-    named = dict.fromkeys(each.controller for each in (*truck.inputs, *truck.drivers) if each.controller)
+    named = {each.controller for each in truck.inputs} | {each.controller for each in truck.drivers}
+    named.discard("")
     plain = next(iter(named)) if len(named) == 1 else CONTROLLER
     plugs = {each.plug for each in truck.inputs if each.plug is not None and (each.controller or plain) == plain}
     groups: dict[str, list[tuple[int, Input]]] = {}

@@ -137,6 +137,11 @@ def look_by_id(view: LineView, text: str) -> Look:
         if line_id != view.line.id and line_id in [each.id for each in view.truck.lines]:
             raise LookFault(given, f"that is line {line_id}, not {view.line.id}", f"Write --line {line_id}.")
         text = id_of_station(kind, name) if line_id == view.line.id else ""
+    return _named(view, given, text)
+
+
+def _named(view: LineView, given: str, text: str) -> Look:
+    """The look of an id; `given` is what was typed, for the refusal."""
     word, _, rest = text.partition(" ")
     wanted = frozenset(part.strip() for part in rest.split("+")) - {"", "idle"}
     for each in looks(view):

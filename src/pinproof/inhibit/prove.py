@@ -14,7 +14,7 @@ from pinproof.inhibit.compare import compare
 from pinproof.inhibit.defeats import Progress, fault_effects
 from pinproof.inhibit.influence import influence_of
 from pinproof.inhibit.results import InhibitReport
-from pinproof.inhibit.reveal import CAUTIONS, NOT_LOOKED_AT, with_test
+from pinproof.inhibit.reveal import CAUTIONS, NOT_LOOKED_AT, most_volts, with_test
 from pinproof.inhibit.table import truth_table
 from pinproof.verdict import Verdict, worst
 
@@ -28,7 +28,8 @@ def prove(start: StartCircuit, forms: Sequence[str] = (), progress: Progress | N
     """
     circuit = built(start)
     table = truth_table(circuit)
-    faults = tuple(with_test(circuit, each) for each in fault_effects(circuit, table, progress))
+    most_v = most_volts(circuit, table)
+    faults = tuple(with_test(circuit, each, most_v) for each in fault_effects(circuit, table, progress))
     influence = influence_of(circuit, faults)
     left = [each for each in faults if each.defeat and not each.inherent]
     verdicts = [cell.verdict for row in table for cell in row.cells] + [influence.verdict]

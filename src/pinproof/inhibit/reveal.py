@@ -9,11 +9,12 @@ Beside:  the tests are common practice, no source; their limits are computed. No
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
 
 from pinproof.inhibit.circuit import Circuit
-from pinproof.inhibit.results import StartFault
+from pinproof.inhibit.results import Row, StartFault
 from pinproof.quantities import format_value
 
 BEFORE = (
@@ -43,17 +44,23 @@ NOT_LOOKED_AT = (
 SHARE = 10.0  # a volt test passes below a tenth of the drop-out, an ohm test above ten times the harm
 
 
-def with_test(circuit: Circuit, fault: StartFault) -> StartFault:
-    """The fault with its test and its cure; only a defeat needs them."""
+def most_volts(circuit: Circuit, table: Sequence[Row]) -> float:
+    """The most that the coil gets by the table, ground offsets included; not below the battery's most. [V]"""
+    cells = [cell.high_v for row in table for cell in row.cells]
+    return max(*(each.high_v for each in circuit.supplies), *cells, 0.0)
+
+
+def with_test(circuit: Circuit, fault: StartFault, most_v: float) -> StartFault:
+    """The fault with its test and its cure; only a defeat needs them. `most_v` is what a load in place of the coil may
+    get. [V]"""
     if not fault.sets:
         return fault
-    return replace(fault, test=_test(circuit, fault), cure=_cure(circuit, fault))
+    return replace(fault, test=_test(circuit, fault, most_v), cure=_cure(circuit, fault))
 
 
-def _test(circuit: Circuit, fault: StartFault) -> tuple[str, ...]:
+def _test(circuit: Circuit, fault: StartFault, most_v: float) -> tuple[str, ...]:
     relay = circuit.relay(circuit.coil)
     low_v = format_value(relay.drop_out_low_v / SHARE, "voltage", digits=2)
-    most_v = max(each.high_v for each in circuit.supplies) - circuit.chassis[0]  # as in the table
     coil_ohm = circuit.branch(relay.coil).high_ohm
     ohms, watts = (
         format_value(coil_ohm, "resistance", digits=3),

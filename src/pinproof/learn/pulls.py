@@ -4,8 +4,8 @@ Answers: regulated or battery-referred; pull-up, pull-down, both or none; strobe
          next volts to read; why a reading looks mistyped.
 Units:   volts, ohms, amperes.
 Touches: nothing.
-Sources: Thévenin's theorem. 20 mA, 220 Ω, 1 kΩ, 10 kΩ, 0.1 V, a reference of 5 V ±2 % where none is stated and the limits
-         for strobing: common practice, no source.
+Sources: Thévenin's theorem. 20 mA, 220 Ω, 1 kΩ, 10 kΩ, 0.1 V, a reference of 5 V ±2 % where
+         none is stated and the limits for strobing: common practice, no source.
 """
 
 from __future__ import annotations

@@ -22,7 +22,7 @@ def reference_step() -> VoltsStep:
 
 
 def needs_reference(referral: Referral | None, measured_v: float | None) -> bool:
-    """The reference's own volts would tell the pulls apart: not measured yet, and the pin does not follow the battery."""
+    """The reference's volts would tell the pulls apart: not measured yet, and the pin does not follow the battery."""
     return measured_v is None and referral not in ("battery", "both")
 
 

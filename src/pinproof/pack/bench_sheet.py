@@ -63,8 +63,8 @@ def _left_out(present: set[int]) -> list[str]:
 
 
 def _alone(each: SheetTable) -> bool:
-    """One row with a pair of probes that no other row has: a head of its own would say less than the row."""
-    return bool(each.probes) and len(each.rows) == 1
+    """One row whose probes no other row has: a head of its own would say less than the row."""
+    return len(each.rows) == 1
 
 
 def _joined(tables: Sequence[SheetTable]) -> list[Block]:
@@ -73,7 +73,11 @@ def _joined(tables: Sequence[SheetTable]) -> list[Block]:
         return _table(tables[0])
     told = dict.fromkeys(part for each in tables for part in _told(each))
     out: list[Block] = [blocks.para(" ".join(told))] if told else []
-    rows = [(blocks.told_cell(what, [each.probes]), *cells) for each in tables for what, *cells in _cells(each)]
+    rows = [
+        (blocks.told_cell(what, [each.probes] if each.probes else []), *cells)
+        for each in tables
+        for what, *cells in _cells(each)
+    ]
     return [*out, blocks.table("Probes as each row says", WIDTHS, rows)]
 
 
