@@ -88,6 +88,8 @@ def test_groups_of_one_row_share_a_head(truck: Truck) -> None:
     told = [row[0]["below"][0][0][0] for row in joined["rows"]]
     assert all(each.startswith("Probes: cavity ") for each in told) and len(set(told)) == 6
     assert sum(len(each["rows"]) for each in tables_of(body)) == len(sheet.rows)
+    before = [one for one, other in itertools.pairwise(body) if other["kind"] == "table"]
+    assert all(one["leads"] for one in before if one["kind"] == "para"), "what is to be set up stays with its table"
 
 
 def test_blanks_of_the_settings_sheet_fill_their_cell(truck: Truck) -> None:

@@ -275,10 +275,11 @@ class _Wiring:
         if name not in studs and name not in cavities:
             near = nearest(name, [*studs, *cavities])
             plug, dot, cavity = str(name).partition(".")
+            cure = f' Did you mean "{near}"?' if near else ""
             if dot and cavity and any(each.id == plug for each in self.truck.rows("plug")):
-                cure = f' Below [[plug]] {plug} write: [[plug.cavity]] with id = "{cavity}".'
-            else:
-                cure = f' Did you mean "{near}"?' if near else " Write [[stud]], or [[plug]] with its [[plug.cavity]]."
+                cure += f' Below [[plug]] {plug} write: [[plug.cavity]] with id = "{cavity}".'
+            elif not near:
+                cure = " Write [[stud]], or [[plug]] with its [[plug.cavity]]."
             said = f'"{name}" is no ground stud and no PLUG.CAVITY of the file.{cure}'
             self.reader.row_fault(row, "returns_to", said, name, near)
 

@@ -72,7 +72,7 @@ def _joined(tables: Sequence[SheetTable]) -> list[Block]:
     if len(tables) == 1:
         return _table(tables[0])
     told = dict.fromkeys(part for each in tables for part in _told(each))
-    out: list[Block] = [blocks.para(" ".join(told))] if told else []
+    out: list[Block] = [blocks.para(" ".join(told), leads=True)] if told else []
     rows = [
         (blocks.told_cell(what, [each.probes] if each.probes else []), *cells)
         for each in tables
@@ -82,7 +82,7 @@ def _joined(tables: Sequence[SheetTable]) -> list[Block]:
 
 
 def _table(each: SheetTable) -> list[Block]:
-    out: list[Block] = [blocks.para(" ".join(_told(each)))] if _told(each) else []
+    out: list[Block] = [blocks.para(" ".join(_told(each)), leads=True)] if _told(each) else []
     return [*out, blocks.table(each.probes or "By eye and hand", WIDTHS, _cells(each))]
 
 
