@@ -340,11 +340,10 @@ def test_offers_are_what_was_seen(truck: Truck) -> None:
 
 
 def test_the_plan_holds_only_what_is_open(truck: Truck) -> None:
-    """Every check has a step or a reason; with a report, passed checks need none."""
+    """Every check has a step or a reason, but for the clock, which any log shows; passed checks need none."""
     whole = plan_of(truck)
     answered = {check for session in whole.sessions for step in session.steps for check in step.proves}
-    assert answered | set(whole.unanswered) >= set(whole.open)
-    assert set(whole.unanswered) == {"time-base"}
+    assert answered | {"time-base"} >= set(whole.open) and not whole.unanswered
     report: LogReport = prove_log(truck, with_pin(many_taps(32).made()))
     rest = plan_of(truck, report)
     assert "missed-tap" not in rest.open and "detents" in rest.open
