@@ -25,6 +25,9 @@ from pinproof.wiring.elements import pin_node
 How = Literal["hard", "set", "added", "times", "setting", "pin open", "pin leak", "sound", "unlisted"]
 """What the severity does: nothing, replaces a resistance, is added to it, multiplies it."""
 
+NOT_LISTED = "not listed"
+"""The class of every cause that is not on the list."""
+
 
 @dataclass(frozen=True)
 class Mechanism:
@@ -112,7 +115,7 @@ def hypotheses(view: LineView, weights: Mapping[str, float], worked_on: Mapping[
         scaled.append(_scaled(each, factor))
     if unlisted is None or not unlisted.share:
         scaled = [each for each in scaled if each.how != "unlisted"]
-        scaled.append(Hypothesis("unlisted", "not listed", "unlisted", mechanisms=(Mechanism(UNLISTED, share),)))
+        scaled.append(Hypothesis("unlisted", NOT_LISTED, "unlisted", mechanisms=(Mechanism(UNLISTED, share),)))
     return tuple(each for each in scaled if each.share > 0.0)
 
 
@@ -136,7 +139,7 @@ def _collect(view: LineView, weights: Mapping[str, float]) -> dict[str, Hypothes
         if weight <= 0.0:
             continue
         if cause == UNLISTED:
-            put(Hypothesis("unlisted", "not listed", "unlisted", mechanisms=(Mechanism(cause, weight),)))
+            put(Hypothesis("unlisted", NOT_LISTED, "unlisted", mechanisms=(Mechanism(cause, weight),)))
         elif cause == SOUND:
             put(Hypothesis("sound", "line sound", "sound", mechanisms=(Mechanism(cause, weight),)))
         elif cause == "setting or lever code":

@@ -19,6 +19,7 @@ import numpy.typing as npt
 from pinproof.design.model import Truck
 from pinproof.find.draws import AS_BUILT, HARD_DRAWS, PER_CELL, cell_masses
 from pinproof.find.evidence import Evidence, FloatArray, Said, is_number, log_mean
+from pinproof.find.hypotheses import NOT_LISTED
 from pinproof.find.likelihood import NEVER, Seen
 from pinproof.find.meter_model import USUAL, Meter
 from pinproof.find.odds import ClassOdds, MechanismOdds, Posterior, Weighed
@@ -89,7 +90,7 @@ class Diagnosis(Evidence):
     def share_of(self, name: str, seen: Sequence[Seen]) -> float:
         """Probability of one class with nothing mistyped and nothing of two faces: quicker than `posterior`."""
         weighed = self._weighed(seen, faces=False)
-        if name == "not listed":
+        if name == NOT_LISTED:
             return math.exp(weighed.unlisted - weighed.total)
         _, _, places = self.prior
         mine = [weighed.tables[places[each.key]] for each in self._listed if each.name == name]

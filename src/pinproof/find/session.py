@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from pinproof.errors import QuantityFault
-from pinproof.find.hypotheses import Hypothesis
+from pinproof.find.hypotheses import NOT_LISTED, Hypothesis
 from pinproof.find.likelihood import Seen
 from pinproof.find.looks import Look, LookFault, SetUp, set_up_after
 from pinproof.find.next_step import NOTHING_LEFT_BITS, Step, expected, expected_word, named_bits, next_steps
@@ -34,10 +34,8 @@ AGAIN = "everything now hangs on {look} alone. Read it once more before anything
 NOT_SURE = "{look} may have been read or typed wrongly. Read it once more."
 NO_NUMBER = "no number says so yet. Take one before anything is cut or swapped."
 OFF_LIST = "Why this: it tells whether the cause is on this list at all; {who} here."
-LITTLE_OF = (
-    0.25  # a look tells little of the likely causes among themselves: this share of what it tells with "not listed"
-)
-NOT_LISTED = "not listed"
+LITTLE_OF = 0.25
+"""Where likely causes are told apart by no more than this share of what is told with "not listed", that is little."""
 TOLD = 0.05  # classes under this are not told one by one
 
 

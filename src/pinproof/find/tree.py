@@ -21,6 +21,7 @@ import numpy.typing as npt
 
 from pinproof.design.model import Truck
 from pinproof.find.evidence import Said
+from pinproof.find.hypotheses import NOT_LISTED
 from pinproof.find.looks import Look, SetUp, set_up_after
 from pinproof.find.next_step import Trucks, all_trucks, numbers_of, words_of
 from pinproof.find.odds import entropy_bits
@@ -128,7 +129,7 @@ class _Grower:
             outcomes = []
             for k in np.flatnonzero(share >= RARE):
                 below = self._grow(whole * odds[:, k], set_up_after(now, look), done | {look.id}, left - 1)
-                if not (isinstance(below, Leaf) and below.classes[0][0] == "not listed"):
+                if not (isinstance(below, Leaf) and below.classes[0][0] == NOT_LISTED):
                     outcomes.append((bands[k], float(share[k]), below))
             if len(outcomes) > 1:
                 return Node(look, tuple(outcomes), ranked)
@@ -159,7 +160,7 @@ class _Grower:
 
 def _leaf(ranked: tuple[tuple[str, float], ...]) -> Leaf:
     told = tuple(each for each in ranked if each[1] >= TOLD) or ranked[:1]
-    return Leaf(told[:4], ranked[0][1] >= LEAST_WINNER and ranked[0][0] != "not listed")
+    return Leaf(told[:4], ranked[0][1] >= LEAST_WINNER and ranked[0][0] != NOT_LISTED)
 
 
 # ---------------------------------------------------------------- bands

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from pinproof.design.model import Line
 from pinproof.design.words import parameter
 from pinproof.faults.words import node_words
-from pinproof.find.hypotheses import Hypothesis
+from pinproof.find.hypotheses import NOT_LISTED, Hypothesis
 from pinproof.find.likelihood import Seen
 from pinproof.find.looks import Look
 from pinproof.quantities import format_value
@@ -40,7 +40,7 @@ SYMPTOM_WORDS = {
 }
 ODDS = ((0.98, "all but sure"), (0.9, "very likely"), (0.5, "likely"), (0.2, "may well be"), (0.05, "possible"),
         (0.0, "hardly"))  # fmt: skip
-FIND_OUT_ELSEWHERE = ("setting", "line sound", "not listed", "controller pin")  # classes that no mechanism explains
+FIND_OUT_ELSEWHERE = ("setting", "line sound", NOT_LISTED, "controller pin")  # classes that no mechanism explains
 AFTER = (
     "After the repair read again what was wrong, press every switch and compare with the card. If it is still wrong, "
     "it was not this: a fault that is not on the list can read the same. Take the new readings and go on."
@@ -54,7 +54,7 @@ def class_words(hypotheses: Sequence[Hypothesis], name: str) -> str:
     if each is None or each.how in ("sound", "unlisted", "setting", "pin open", "pin leak"):
         return {
             "line sound": "nothing is wrong on this line",
-            "not listed": "something that is not on the list",
+            NOT_LISTED: "something that is not on the list",
             "setting": "the controller is set up wrongly (windows, lever code); the wiring is good",
             "controller pin": "the pin inside the controller is damaged",
         }[name]
@@ -91,7 +91,7 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
         return "Unplug the controller and measure the pin itself with its supply on; use its spare input if it has one."
     if name == "line sound":
         return "Look at the lever code, the driver's hand and the gearbox; drive with the log running."
-    if name == "not listed" or each is None:
+    if name == NOT_LISTED or each is None:
         return "Write down every reading; look for two faults at once and for anything that was changed."
     fault = each.change.faults[0]
     contact = _contact(fault.site)

@@ -29,7 +29,7 @@ FIRST_GROUND_OHM = 1_000.0
 FIRST_SUPPLY_OHM = 10_000.0
 LEAST_SUPPLY_OHM = 220.0
 USUAL_REFERENCE_V = 5.0
-USUAL_REFERENCE_REACH = 0.02
+USUAL_REFERENCE_RANGE_V = (0.98 * USUAL_REFERENCE_V, 1.02 * USUAL_REFERENCE_V)
 STROBE_AC = 0.01
 STROBE_AC_V = 0.02
 STROBE_SPAN = 0.02
@@ -199,8 +199,7 @@ def pulls_of(
 
 def off_stated_v(source: Source, stated_v: tuple[float, float] | None) -> float:
     """How far the open volts lie off the stated reference beyond both uncertainties; below zero: under it. [V]"""
-    usual = USUAL_REFERENCE_V
-    low, high = stated_v or (usual * (1.0 - USUAL_REFERENCE_REACH), usual * (1.0 + USUAL_REFERENCE_REACH))
+    low, high = stated_v or USUAL_REFERENCE_RANGE_V
     reach_v = COVERAGE_K * source.u_volts_v
     return min(source.volts_v + reach_v - low, 0.0) + max(source.volts_v - reach_v - high, 0.0)
 

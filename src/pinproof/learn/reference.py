@@ -8,7 +8,7 @@ Beside:  `pulls` does the sums; `session` joins them to a design.
 
 from __future__ import annotations
 
-from pinproof.learn.pulls import USUAL_REFERENCE_REACH, USUAL_REFERENCE_V, Referral, VoltsStep, off_stated_v
+from pinproof.learn.pulls import USUAL_REFERENCE_RANGE_V, USUAL_REFERENCE_V, Referral, VoltsStep, off_stated_v
 from pinproof.learn.source import Source
 from pinproof.learn.uncertain import COVERAGE_K
 from pinproof.quantities import format_value
@@ -39,10 +39,7 @@ def not_told_apart(source: Source, stated_v: tuple[float, float, float] | None, 
     open_v = f"{source.volts_v:.3f} V (U {COVERAGE_K * source.u_volts_v:.3f} V)"
     if measured_v is not None:
         return f"The open pin stands at {open_v}, above the reference as read, {measured_v:g} V. Read both once more."
-    usual = USUAL_REFERENCE_V
-    low, value, high = stated_v or (
-        usual * (1.0 - USUAL_REFERENCE_REACH), usual, usual * (1.0 + USUAL_REFERENCE_REACH)
-    )  # fmt: skip
+    low, value, high = stated_v or (USUAL_REFERENCE_RANGE_V[0], USUAL_REFERENCE_V, USUAL_REFERENCE_RANGE_V[1])
     word = "the stated reference" if stated_v else "the usual reference (none is stated)"
     said = f"{word}, {value:g} V ({low:.4g} to {high:.4g} V)"
     if off_stated_v(source, (low, high)) < 0.0:
