@@ -14,6 +14,7 @@ from pinproof.choose import Budget, Drawer, Part, changes_for, choose, cures
 from pinproof.choose.build import build, choosable, sites_of, with_resistors
 from pinproof.choose.parts import as_it_stands
 from pinproof.choose.search import solve
+from pinproof.cli.show import choice_words
 from pinproof.design import Truck, load, loads
 from pinproof.design.edit import with_values
 from pinproof.errors import NoSolution
@@ -239,6 +240,22 @@ def test_a_known_tempco_is_searched_outside_and_proven_with_one_temperature() ->
     ]
     assert min(kinder) > -1e-9
     assert max(kinder) > 0.01
+
+
+def test_values_that_the_proof_passes_are_offered_though_the_search_was_more_cautious() -> None:
+    """Tempcos of known sign against each other: the search's margin is below zero, the proof's above. The values hold,
+    and the certificate says what "no choice is better" was weighed under."""
+    rising = '{ value = "to choose", tempco = "4000 ppm/K", tempco_sign = "known" }'
+    falling = rising.replace('"4000', '"-4000')
+    truck = loads(truck_text(('resistor = "to choose" #', f"resistor = {rising} #"), resistors=(falling, falling)))
+    choice = choose(truck, "taps", runners_up=0)
+    assert choice.certificate.upper_bound < 0.0 < choice.margin
+    assert choice.margin == smallest_margin(choice.truck)
+    assert choice.feasible and choice.verdict is Verdict.PASS and choice.collision is None
+    assert "while each resistor may have a temperature of its own" in str(choice.certificate)
+    assert "no values do better while each" in choice_words(choice)
+    plain = choose(loads(truck_text()), "taps", runners_up=0)
+    assert "temperature" not in str(plain.certificate)
 
 
 def test_stock_counts_bind_over_the_whole_choice() -> None:

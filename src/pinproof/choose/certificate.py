@@ -35,6 +35,8 @@ class Certificate:
     and the smallest margin could be larger by no more than `gap` (0 once the first level is proven).
     `within` is that gap as a share of the smallest margin found (its size): 0 where the first level is proven.
     `ties_listed` is False if more choices were tied in full than were compared.
+    `own_heat`: resistors to be chosen have a tempco of known sign, and the search let each have a temperature of its
+    own. What is proven holds for that; the proof, with one temperature for all, can only be kinder.
     """
 
     optimal: bool
@@ -46,6 +48,7 @@ class Certificate:
     seconds: float
     open_directions: int
     ties_listed: bool = True
+    own_heat: bool = False
 
     @property
     def smallest(self) -> float:
@@ -64,15 +67,20 @@ class Certificate:
         """The smallest margin is proven to be the largest there is, up to a tie (0.1 %)."""
         return self.optimal or self.proven_levels > 0 or self.gap <= tie(self.smallest) * (1.0 + 1e-9)
 
+    @property
+    def under(self) -> str:
+        """What the comparison of choices assumed beyond the proof: a clause for the end of a sentence, or nothing."""
+        return " while each resistor may have a temperature of its own" if self.own_heat else ""
+
     def __str__(self) -> str:
         effort = f"{self.nodes} boxes bounded in {self.seconds:.2f} s"
         if self.optimal:
-            return f"proven: no choice is better ({effort})"
+            return f"proven: no choice is better{self.under} ({effort})"
         if self.proven_levels:
             proven = f"proven for the {self.proven_levels} smallest of {self.levels} margins"
-            return f"{proven}; the rest is the best found ({effort})"
+            return f"{proven}{self.under}; the rest is the best found ({effort})"
         if self.settled:
             share = f"{TIE_RATIO * 100:g} %" if self.gap > TIE_FLOOR else "a millionth of half a window"
-            return f"proven: no values give a smallest margin larger by more than {share} ({effort})"
+            return f"proven: no values give a smallest margin larger by more than {share}{self.under} ({effort})"
         reach = f"the smallest margin could be larger by at most {self.gap:.4g}"
-        return f"not proven: {reach} ({effort}, then the budget was used up)"
+        return f"not proven: {reach}{self.under} ({effort}, then the budget was used up)"

@@ -102,6 +102,9 @@ def choose(
     )
     proof = prove_line(changed, changed.line(line_id), drift=False)
     margin = float(found.levels[0])
+    own_heat = any(site.resistor.tempco_known for site in built.sites)
+    if own_heat and not line.free:
+        margin = min(row.margin for row in proof.situations)
     feasible = proof.verdict in HOLDS and margin >= 0.0
     collision = None
     if not feasible and explain:
@@ -126,7 +129,7 @@ def choose(
         feasible=feasible,
         advice=feasible or margin >= -NEAR_MISS,
         verdict=proof.verdict,
-        certificate=found.certificate,
+        certificate=replace(found.certificate, own_heat=own_heat),
         different_parts=tuple(
             dict.fromkeys(part for k in range(len(built.sites)) for part in _candidate(built, found, k).parts)
         ),

@@ -99,12 +99,12 @@ class Collision:
 class Choice:
     """The values chosen for a line, what they are worth, and how sure it is that none are better.
 
-    `margin` is the smallest of the objective; `margins` the proven situations, smallest first. `truck` is the design
-    with the values in it and `proof` its proof. `feasible` is False where some situation does not hold: then
-    `collision` says why. `advice` is False where the values do not even nearly hold: they then only show which
-    situation fails first, and nobody should fit them. `different_parts` name the parts with their tolerance. A
-    runner-up's margin may be above `margin` by less than a tie (0.1 %). `taught` are the windows to be taught, for a
-    controller that can be.
+    `margin` is the smallest of the objective (of the proof, where a tempco of known sign is chosen: see `Certificate`);
+    `margins` the proven situations, smallest first. `truck` is the design with the values in it and `proof` its
+    proof. `feasible` is False where some situation does not hold: then `collision` says why. `advice` is False where
+    the values do not even nearly hold: they then only show which situation fails first, and nobody should fit them.
+    `different_parts` name the parts with their tolerance. A runner-up's margin may be above `margin` by less than a
+    tie (0.1 %). `taught` are the windows to be taught, for a controller that can be.
     """
 
     line: str

@@ -328,7 +328,7 @@ def hung(text: str, head: str, later: str | None = None, *, width: int = WIDTH) 
 
 def choice_words(found: Choice) -> str:
     """A choice of values for the terminal."""
-    best = "no values do better" if found.certificate.settled else str(found.certificate)
+    best = f"no values do better{found.certificate.under}" if found.certificate.settled else str(found.certificate)
     size = _size_words(found.margin, found)
     head = (
         f"CHOSEN for line {found.line}: smallest {size}, {best}."
