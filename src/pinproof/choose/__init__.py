@@ -19,6 +19,8 @@ parts      candidates from a preferred series
 drawer     candidates from own stock
 build      from a line of a truck to a problem
 pick       `choose`
+room       how far each chosen value may move
+stand_in   what may replace a lost resistor of a line as it stands
 collide    why nothing holds
 cures      design changes, each chosen and proven again
 results    what comes out
@@ -29,6 +31,8 @@ from pinproof.choose.cures import Cure, cures
 from pinproof.choose.drawer import Drawer, Part
 from pinproof.choose.pick import choose
 from pinproof.choose.results import Choice, ChosenResistor, Collision, Parting, Piece, RunnerUp, changes_for
+from pinproof.choose.room import Room
+from pinproof.choose.stand_in import stand_ins
 
 __all__ = [
     "Budget",
@@ -41,8 +45,10 @@ __all__ = [
     "Part",
     "Parting",
     "Piece",
+    "Room",
     "RunnerUp",
     "changes_for",
     "choose",
     "cures",
+    "stand_ins",
 ]

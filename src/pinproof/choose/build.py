@@ -45,12 +45,17 @@ class Built:
     rows: tuple[Row, ...]
 
 
-def choosable(truck: Truck, line: Line) -> tuple[Resistor, ...]:
-    """Resistors of a line that are not `fixed`, in file order: contacts, then idle, end and top, then elements."""
+def resistors_of(truck: Truck, line: Line) -> tuple[Resistor, ...]:
+    """Resistors of a line in file order: contacts, then idle, end and top, then elements."""
     found = [contact.resistor for contact in truck.contacts_of(line)]
     found += [line.idle_resistor, line.end_resistor, line.top_resistor]
     found += [element.resistor for element in line.elements]
-    return tuple(each for each in found if each is not None and not each.fixed)
+    return tuple(each for each in found if each is not None)
+
+
+def choosable(truck: Truck, line: Line) -> tuple[Resistor, ...]:
+    """Those of `resistors_of` that are not `fixed`."""
+    return tuple(each for each in resistors_of(truck, line) if not each.fixed)
 
 
 def sites_of(truck: Truck, view: LineView) -> tuple[Site, ...]:

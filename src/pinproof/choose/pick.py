@@ -18,6 +18,7 @@ from pinproof.choose.drawer import Drawer
 from pinproof.choose.parts import HIGH_OHM, LOW_OHM, Site, from_series, only_settled
 from pinproof.choose.problem import Candidate
 from pinproof.choose.results import Choice, ChosenResistor, Piece, RunnerUp, SituationMargin
+from pinproof.choose.room import rooms_of
 from pinproof.choose.search import Found, solve
 from pinproof.design.model import Resistor, Truck
 from pinproof.errors import NoSolution, QuantityFault
@@ -106,6 +107,9 @@ def choose(
     if own_heat and not line.free:
         margin = min(row.margin for row in proof.situations)
     feasible = proof.verdict in HOLDS and margin >= 0.0
+    if feasible:
+        rooms = rooms_of(built.problem, found.choice)
+        resistors = tuple(replace(each, room=room) for each, room in zip(resistors, rooms, strict=True))
     collision = None
     if not feasible and explain:
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pinproof.choose.certificate import Certificate
+from pinproof.choose.room import Room
 from pinproof.design.model import Truck
 from pinproof.proof.results import LineProof
 from pinproof.verdict import Verdict, Window
@@ -31,7 +32,10 @@ class Piece:
 
 @dataclass(frozen=True)
 class ChosenResistor:
-    """What stands at one design path: a single part, or two in "series" or "parallel"."""
+    """What stands at one design path: a single part, or two in "series" or "parallel".
+
+    `room` is None where the chosen values do not hold.
+    """
 
     path: str
     ohm: float
@@ -40,6 +44,7 @@ class ChosenResistor:
     join: str
     pieces: tuple[Piece, ...]
     series: str  # the commonest preferred series with this value, or ""
+    room: Room | None = None  # other values of this resistor alone that hold too
 
 
 @dataclass(frozen=True)

@@ -350,6 +350,11 @@ def choice_words(found: Choice) -> str:
     parts = [head]
     if found.advice:
         parts += ["", table(rows, ("where", "value", "part", "bands", "code"))]
+    free = [(words.parameter(each.path), str(each.room)) for each in found.resistors if each.room is not None]
+    if free:
+        parts += ["", "  One of them alone may also be, with the others as above, and all still holds:"]
+        wide = max(len(where) for where, _ in free)
+        parts += [f"  - {where:<{wide}}  {room}" for where, room in free]
     rows_of = {(row.key_state, row.space, row.operated): row for row in found.proof.situations}
     margins = []
     for each in found.told[:MOST_MARGINS]:

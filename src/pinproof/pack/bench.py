@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from pinproof.design.model import Line
 from pinproof.drawings import words
-from pinproof.meter import expected, stations
+from pinproof.meter import controller_ground_words, expected, stations
 from pinproof.proof.results import LineProof
 from pinproof.proof.situations import requirement, situations_of
 from pinproof.quantities import format_value
@@ -74,11 +74,12 @@ def probe_words(view: LineView) -> tuple[str, ...]:
         steps.append(f"One probe on {pin} in the harness side of the plug, the other on the switches' own return.")
         if line.has_feed and line.feed_from == "battery":
             steps.append(
-                "This line also has a feed: take its fuse out and join the load side of the empty holder to that "
-                f"return with a clip lead. {_SNEAK}"
+                "This line also has a feed: take its fuse out and join nothing to the empty holder, so that the feed "
+                f"hangs free. {_SNEAK}"
             )
         elif line.has_feed:
-            steps.append("The controller also feeds this line: join that cavity to the return with a clip lead.")
+            steps.append("The controller also feeds this line: join nothing to that cavity, so that it hangs free.")
+    steps += filter(None, (controller_ground_words(view),))
     if line.series_diode is not None:
         steps.append("A diode lies in series and no meter reads ohms through it: bridge it, or measure volts instead.")
     steps.append("Note what the two leads show when held together, and take it off each reading.")
@@ -96,7 +97,7 @@ def _fed(line: Line, pin: str) -> list[str]:
         "LOAD side of the empty fuse holder.",
         _SNEAK,
     ]
-    if not any("return" in element.between for element in line.elements):
+    if not any({"return", "ground"} & set(element.between) for element in line.elements):
         found.append("From the same pin to chassis every situation must read open: this line has no return.")
     return found
 

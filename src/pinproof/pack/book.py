@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 
+from pinproof.choose.stand_in import USUAL_BOX
 from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, swatch, words
 from pinproof.drawings.axis import axis_of
@@ -30,6 +31,7 @@ from pinproof.pack.pages import blocks_pdf
 from pinproof.pack.parts import Part, parts_of
 from pinproof.pack.sections import CAUTIONS, MOST_TABLE_ROWS, decides
 from pinproof.pack.sources_used import sources_of
+from pinproof.pack.substitutes import SAID, TITLE, substitutes_of
 from pinproof.proof.checks.heat import NOT_WORKED_OUT, body_sentence, body_words
 from pinproof.proof.results import Finding, LineProof, TruckProof
 from pinproof.quantities.customary import beside
@@ -269,6 +271,22 @@ def _parts(truck: Truck, proof: TruckProof, drawings: dict[str, Drawing]) -> lis
         blocks.heading("Parts to solder", 2),
         blocks.para(note, leads=True),
         blocks.table("Resistors of the switches", columns, rows),
+        *_substitutes(truck, proof),
+    ]
+
+
+def _substitutes(truck: Truck, proof: TruckProof) -> list[Block]:
+    rows = [
+        (blocks.name_cell(f"{each.value} {each.tolerance}"), each.range, ", ".join(each.places))
+        for each in substitutes_of(truck, proof)
+    ]
+    if not rows:
+        return []
+    columns = (("In place of", 1.6), (f"Holds too ({USUAL_BOX})", 2.4), ("At", 5.0))
+    return [
+        blocks.heading(TITLE, 3),
+        blocks.para(SAID, leads=True),
+        blocks.table("Values that hold instead", columns, rows),
     ]
 
 

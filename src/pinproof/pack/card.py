@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
+from pinproof.choose.stand_in import USUAL_BOX
 from pinproof.design.model import Input, Pull, Resistor, Truck
 from pinproof.drawings import drifts_of, words
 from pinproof.drawings.axis import Axis, axis_of
@@ -20,6 +21,7 @@ from pinproof.pack.card_style import card_css
 from pinproof.pack.markup import Html, el, join
 from pinproof.pack.order import order_of
 from pinproof.pack.sections import CAUTIONS, VERDICT_CLASSES, mark, verdict_words
+from pinproof.pack.substitutes import SAID, TITLE, substitutes_of
 from pinproof.pack.whole_page import whole_page
 from pinproof.proof.results import LineProof, TruckProof
 from pinproof.quantities import format_value
@@ -43,6 +45,7 @@ _END = ("Press nothing. Turn the steering lock to lock and shake the harness: th
 _CARE_SHORT = "Before any hand goes in: chocks, brake, lever in park, battery negative off for ohms, nobody underneath."
 _DIFFERS = "If one of these differs, do not start with it: measure the ohms at the plug first."
 _NO_LINKS = "Nothing was proven, so no link is known to be the weakest: treat every one as weak."
+_LOST = f"One place at a time, same tolerance, next larger body, these {USUAL_BOX} values hold too."
 _BOOK = "The rest is in book.pdf."
 
 
@@ -318,7 +321,26 @@ def _spares(truck: Truck, proof: TruckProof) -> Html:
         )
         for each in order_of(truck, proof)
     ]
-    return el("section", el("h2", "Spares to carry", id="spares"), *(_cut(items) if items else [el("p", _BOOK)]))
+    listed = _cut(items) if items else [el("p", _BOOK)]
+    return el("section", el("h2", "Spares to carry", id="spares"), *listed, *_lost(truck, proof))
+
+
+def _lost(truck: Truck, proof: TruckProof) -> list[Html]:
+    """What may stand in for a lost resistor: a list on the phone, one paragraph on paper."""
+    found = substitutes_of(truck, proof)
+    if not found:
+        return []
+    items = [
+        el("li", el("b", each.range), f" for {each.value} {each.tolerance} at {', '.join(each.places)}")
+        for each in found
+    ]
+    short = "; ".join(f"{each.value}: {each.range}" for each in found)
+    return [
+        el("h3", TITLE),
+        el("p", SAID, class_="more"),
+        el("ul", *items, class_="more"),
+        el("p", f"{_LOST} {short}.", class_="printed"),
+    ]
 
 
 def _cautions() -> Html:

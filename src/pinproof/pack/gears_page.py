@@ -17,7 +17,6 @@ from pinproof.pack import blocks
 from pinproof.pack.blocks import Block
 from pinproof.verdict import Verdict
 
-BLANK = "________"
 SAFE = {Verdict.PASS: "safe", Verdict.FAIL: "unsafe", Verdict.NOT_SHOWN: "not known"}
 CAUTION = (
     "First drive in an empty area, slowly, with a second person and a known way back to automatic. The limits of the "

@@ -213,6 +213,7 @@ def _resistor(each: ChosenResistor, number: int) -> Mapping[str, Any]:
     return {
         "where": words.parameter(each.path), "value": format_value(each.ohm, "resistance"), "pieces": pieces,
         "join": each.join, "series": each.series, "tolerance": format_value(each.tolerance, "ratio", digits=2),
+        "room": "" if each.room is None else str(each.room),
     }  # fmt: skip
 
 
