@@ -57,6 +57,17 @@ def test_the_range_told_is_that_of_the_room_and_nothing_is_told_where_nothing_ho
     assert "may also be" not in choice_words(missed)
 
 
+def test_the_next_best_names_only_what_differs() -> None:
+    truck = load(example_path("wagtail"))
+    choice = choose(truck, "buttons", source="E24", high_ohm=100e3, runners_up=2)
+    told = choice_words(choice)
+    for other in choice.runners_up:
+        differing = other.unlike(choice.values)
+        assert differing and {**choice.values, **differing} == dict(other.values)
+    assert "  - end resistor of buttons 91 kΩ: margin 58.4 %, 3 different parts" in told
+    assert choice.runners_up[0].unlike(choice.runners_up[0].values) == {}
+
+
 def test_a_choice_that_does_not_hold_has_no_room() -> None:
     truck = load(example_path("wagtail"))
     view = line_view(truck, truck.lines[0])

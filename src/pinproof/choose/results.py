@@ -69,6 +69,10 @@ class RunnerUp:
     different_parts: int
     proven: bool
 
+    def unlike(self, values: Mapping[str, float]) -> dict[str, float]:
+        """Design path to ohms, of those alone that differ from `values`."""
+        return {path: ohm for path, ohm in self.values.items() if values.get(path) != ohm}
+
 
 @dataclass(frozen=True)
 class Parting:

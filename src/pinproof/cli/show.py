@@ -379,10 +379,13 @@ def choice_words(found: Choice) -> str:
             )
         ]
     if found.runners_up and found.advice:
-        parts += ["", "  Next best:"]
+        parts += ["", "  Next best, what is not named as above:"]
         for other in found.runners_up:
-            values = ", ".join(format_value(ohm, "resistance") for ohm in other.values.values())
-            parts.append(f"  - {values}: {_size_words(other.margin, found)}, {other.different_parts} different parts")
+            values = ", ".join(
+                f"{words.parameter(path)} {format_value(ohm, 'resistance')}"
+                for path, ohm in other.unlike(found.values).items()
+            )
+            parts += wrapped(f"{values}: {_size_words(other.margin, found)}, {other.different_parts} different parts")
     return "\n".join(parts)
 
 
