@@ -106,7 +106,7 @@ def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawe
     bodies: list[tuple[float, float | str]] = []
     settled, assumed = True, False
     for line, proof in pairs:
-        settled = settled and proof.verdict.rank >= Verdict.WOULD_HOLD.rank and not line.free
+        settled = settled and proof.verdict.holds and not line.free
         assumed = assumed or bool(line.targets) or any(each.basis == "assumed" for each in line.windows)
         resistors = [contact.resistor for contact in truck.contacts_of(line)]
         resistors += [line.idle_resistor, line.top_resistor, line.end_resistor, *(e.resistor for e in line.elements)]
@@ -311,7 +311,7 @@ def _to_choose(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
 
 
 def _failing(truck: Truck, line: Line, proof: LineProof) -> Iterator[Action]:
-    bad = [row for row in proof.situations if row.verdict.rank < Verdict.WOULD_HOLD.rank]
+    bad = [row for row in proof.situations if not row.verdict.holds]
     if not bad:
         return
     row = min(bad, key=lambda each: (each.verdict.rank, each.margin))

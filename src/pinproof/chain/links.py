@@ -175,7 +175,7 @@ def _repair(truck: Truck, proof: TruckProof) -> tuple[Verdict, str]:
     if not told:
         return Verdict.NOT_SHOWN, REPAIR
     text = "; ".join(told)
-    firm = proof.verdict if proof.verdict.rank >= Verdict.WOULD_HOLD.rank else Verdict.NOT_SHOWN
+    firm = proof.verdict if proof.verdict.holds else Verdict.NOT_SHOWN
     told_of = "`pinproof faults` lists what can go wrong; `find` and the card search for it."
     return worst([firm, *verdicts]), f"To keep racing {text}. {told_of}"
 
@@ -185,9 +185,9 @@ def _circuit(name: str, truck: Truck, line: Line, proof: LineProof) -> tuple[Ver
     findings = [each for each in proof.findings if CHECK_LINK.get(each.check) == name]
     if proof.reason:
         return Verdict.NOT_SHOWN, _unproven(name, truck, line, proof, findings)
-    bad = [row for row in proof.situations if row.verdict.rank < Verdict.WOULD_HOLD.rank]
+    bad = [row for row in proof.situations if not row.verdict.holds]
     mine = [row for row in bad if link_of(row.weakest) == name]
-    decided = [each for each in findings if each.verdict is not None and each.verdict.rank < Verdict.WOULD_HOLD.rank]
+    decided = [each for each in findings if each.verdict is not None and not each.verdict.holds]
     if mine:
         row = min(mine, key=lambda each: (each.verdict.rank, each.margin))
         worse = [each for each in decided if each.verdict is not None and each.verdict.rank < row.verdict.rank]
@@ -281,7 +281,7 @@ def _reading(proof: LineProof) -> tuple[Verdict, str]:
     row = proof.worst
     assert row is not None
     count = len({each.operated for each in proof.situations})
-    failing = {each.operated for each in proof.situations if each.verdict.rank < Verdict.WOULD_HOLD.rank}
+    failing = {each.operated for each in proof.situations if not each.verdict.holds}
     where = f" {len(failing)} {'does' if len(failing) == 1 else 'do'} not hold." if failing else ""
     return worst(each.verdict for each in proof.situations), f"{count} situations.{where} Closest: {row_words(row)}"
 
@@ -342,7 +342,7 @@ def row_words(row: SituationProof) -> str:
 
 def _weakest(link: str, truck: Truck, proof: TruckProof, rests: Sequence[RestsOn]) -> str:
     """The number it fails by; else the one whose error would overturn the verdict soonest, unmeasured ones first."""
-    bad = [row for row in proof.situations if row.verdict.rank < Verdict.WOULD_HOLD.rank]
+    bad = [row for row in proof.situations if not row.verdict.holds]
     bad = [row for row in bad if link_of(row.weakest) == link]
     if bad:
         row = min(bad, key=lambda each: (each.verdict.rank, each.margin))

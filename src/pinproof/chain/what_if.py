@@ -173,7 +173,7 @@ def lost_along(truck: Truck, line_id: str, knob: Knob) -> tuple[LostFrom, ...]:
         changed = _with(truck, line_id, knob.id, knob.steps[step - 1])
         proof = prove_line(changed, changed.line(line_id), samples=0, drift=False)
         for row in proof.situations:
-            if _key(row) in held and row.verdict.rank < Verdict.WOULD_HOLD.rank:
+            if _key(row) in held and not row.verdict.holds:
                 held.remove(_key(row))
                 found.append(
                     LostFrom(
@@ -188,7 +188,7 @@ def lost_along(truck: Truck, line_id: str, knob: Knob) -> tuple[LostFrom, ...]:
 
 def holds(proof: LineProof) -> tuple[SituationProof, ...]:
     """The situations that hold, or would if their windows are as assumed."""
-    return tuple(row for row in proof.situations if row.verdict.rank >= Verdict.WOULD_HOLD.rank)
+    return tuple(row for row in proof.situations if row.verdict.holds)
 
 
 def _key(row: SituationProof) -> tuple[str, str, tuple[str, ...]]:

@@ -20,7 +20,7 @@ from pinproof.choose.build import choosable
 from pinproof.choose.certificate import Budget
 from pinproof.choose.drawer import Drawer
 from pinproof.choose.parts import HIGH_OHM, LOW_OHM
-from pinproof.choose.pick import HOLDS, NEAR_MISS, choose, series_of
+from pinproof.choose.pick import NEAR_MISS, choose, series_of
 from pinproof.choose.results import Choice
 from pinproof.design.model import Line, Resistor, Truck
 from pinproof.errors import NoSolution
@@ -76,7 +76,7 @@ class Cure:
         margin = "no margin"
         if math.isfinite(self.margin):
             margin = f"smallest margin {margin_percent(self.margin)} of half a window"
-        if self.verdict not in HOLDS and self.margin < -NEAR_MISS:
+        if not self.verdict.holds and self.margin < -NEAR_MISS:
             return f"{self.what}. Not enough alone, with the best values from {origin}: {margin}."
         named = ", ".join(f"{_where(path)} {format_value(ohm, 'resistance')}" for path, ohm in self.values.items())
         return f"{self.what}. Values from {origin}: {named}; {margin}."
@@ -135,7 +135,7 @@ def cures(
             texts = dict(change.texts) | dict(choice.changes)
             what = _idle_words(choice) if change.effort is Effort.ONE_MORE_PART else change.what
             found.append(Cure(what, texts, choice.proof.verdict, then[1], choice.source, choice.values, change.effort))
-    return tuple(sorted(found, key=lambda cure: (cure.verdict not in HOLDS, cure.effort, -cure.margin)))
+    return tuple(sorted(found, key=lambda cure: (not cure.verdict.holds, cure.effort, -cure.margin)))
 
 
 def _where(path: str) -> str:

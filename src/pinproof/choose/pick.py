@@ -27,7 +27,6 @@ from pinproof.proof.results import LineProof
 from pinproof.quantities import plain_number
 from pinproof.quantities.markings import bands, letter_code
 from pinproof.quantities.preferred import commonest_series
-from pinproof.verdict import Verdict
 from pinproof.wiring import line_view
 
 NEAR_MISS = 0.1
@@ -35,7 +34,6 @@ NEAR_MISS = 0.1
 figure measured instead of assumed, may carry them. Common practice, no source."""
 USUAL_SERIES = "E96"
 """Where nobody said which parts can be bought. Common practice, no source."""
-HOLDS = (Verdict.PASS, Verdict.WOULD_HOLD)
 
 
 def choose(
@@ -106,7 +104,7 @@ def choose(
     own_heat = any(site.resistor.tempco_known for site in built.sites)
     if own_heat and not line.free:
         margin = min(row.margin for row in proof.situations)
-    feasible = proof.verdict in HOLDS and margin >= 0.0
+    feasible = proof.verdict.holds and margin >= 0.0
     if feasible:
         rooms = rooms_of(built.problem, found.choice)
         resistors = tuple(replace(each, room=room) for each, room in zip(resistors, rooms, strict=True))

@@ -142,7 +142,7 @@ class Choice:
     def told(self) -> tuple[SituationMargin, ...]:
         """The margins worth telling, smallest first: the tightest, what asks for a meaning, and what does not hold."""
         tightest = self.margins[:1]
-        rest = (each for each in self.margins[1:] if each.meaning or each.verdict.rank < Verdict.WOULD_HOLD.rank)
+        rest = (each for each in self.margins[1:] if each.meaning or not each.verdict.holds)
         return (*tightest, *rest)
 
 

@@ -244,7 +244,7 @@ def budgets_words(line: LineProof) -> list[str]:
     )
     failing: dict[tuple[str, ...], SituationProof] = {}  # each set of contacts once, in its worst key state
     for row in sorted(line.situations, key=lambda row: (row.verdict.rank, row.margin)):
-        if row.verdict.rank < Verdict.WOULD_HOLD.rank:
+        if not row.verdict.holds:
             failing.setdefault(row.operated, row)
     seen: set[str] = set()
     out = [each for row in list(failing.values())[:MOST_FAILING] for each in wrapped(failing_sentence(row))]

@@ -26,7 +26,7 @@ HEADLINES = {
 
 def headline(verdict: Verdict, rests_on: Sequence[RestsOn] = ()) -> str:
     """The verdict of a truck or a line in a few words; one that is good says how many weak numbers it leans on."""
-    told = resting_words(rests_on) if verdict in (Verdict.PASS, Verdict.WOULD_HOLD) else ""
+    told = resting_words(rests_on) if verdict.holds else ""
     return f"{HEADLINES[verdict]}; rests on {told}" if told else HEADLINES[verdict]
 
 
@@ -107,7 +107,7 @@ def _against_own(row: SituationProof, axis: Axis, near: Window | None) -> str:
     stated, certain = _clipped(axis, near.stated()), _clipped(axis, (low, high))
     told = f"is stated as {stated} and sure" if stated != certain else "is"
     sure = f"{told} from {certain}" if low < high else "is nowhere sure"
-    if row.verdict in (Verdict.PASS, Verdict.WOULD_HOLD):
+    if row.verdict.holds:
         return f"; {near.meaning} {sure}: inside, {words.margin(row)}"
     foreign = [each for each in row.reads_as if each not in row.allowed and each != words.INVALID]
     harm = f"it can be taken for {words.either(foreign)}" if foreign else f"{wanted} can be lost"

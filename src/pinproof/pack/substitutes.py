@@ -15,7 +15,6 @@ from pinproof.choose.stand_in import USUAL_BOX
 from pinproof.design.model import Truck
 from pinproof.pack.parts import parts_of
 from pinproof.proof.results import TruckProof
-from pinproof.verdict import Verdict
 
 TITLE = "If a resistor is lost"
 SAID = (
@@ -24,7 +23,6 @@ SAID = (
     "body. Two places changed at once are not worked out."
 )
 """Heat: behind any source V with Rs, V² R/(R + Rs)² grows at most k-fold when R becomes k-fold or a k-th."""
-HOLDS = (Verdict.PASS, Verdict.WOULD_HOLD)
 
 
 @dataclass(frozen=True)
@@ -39,7 +37,7 @@ class Substitute:
 
 def substitutes_of(truck: Truck, proof: TruckProof) -> tuple[Substitute, ...]:
     """Every resistor of the lines that hold, in file order, equal ones together; none that nothing replaces."""
-    holding = [line.line for line in proof.lines if line.verdict in HOLDS]
+    holding = [line.line for line in proof.lines if line.verdict.holds]
     rooms: Mapping[str, Room] = {path: room for line in holding for path, room in stand_ins(truck, line).items()}
     found: dict[tuple[str, str, str], list[str]] = {}
     for part in parts_of(truck):

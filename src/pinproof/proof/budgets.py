@@ -23,7 +23,7 @@ from pinproof.observe.pin import box_of, node_reading, sources_of
 from pinproof.proof.doubts import doubt_of
 from pinproof.proof.judging import Judged, judge, shared_corners
 from pinproof.proof.results import DriftBudget, SituationProof
-from pinproof.verdict import Reading, Verdict, Window
+from pinproof.verdict import Reading, Window
 from pinproof.verdict.doubt import USUAL_ERROR
 from pinproof.wiring import LineView
 
@@ -91,7 +91,7 @@ def with_budgets(view: LineView, judged: Judged) -> list[SituationProof]:
     holding = [
         index
         for index, row in enumerate(judged.rows)
-        if judged.key_state == "run" and row.verdict.rank >= Verdict.WOULD_HOLD.rank and not row.why
+        if judged.key_state == "run" and row.verdict.holds and not row.why
     ]
     budgets = budgets_of(view, judged, holding)
     rows = []

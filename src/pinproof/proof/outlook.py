@@ -22,7 +22,6 @@ from pinproof.proof.judging import judge_line
 from pinproof.proof.results import SituationProof
 from pinproof.proof.situations import INVALID, situations_of
 from pinproof.quantities import format_value
-from pinproof.verdict import Verdict
 from pinproof.wiring import line_view
 
 Judges = Literal["reference", "battery", "volts"]
@@ -111,7 +110,7 @@ class Outlook:
 
 
 def _holds(row: SituationProof | None) -> bool:
-    return row is None or row.verdict.rank >= Verdict.WOULD_HOLD.rank
+    return row is None or row.verdict.holds
 
 
 def _key(row: SituationProof | None) -> tuple[int, float]:

@@ -96,7 +96,7 @@ def _look(view: LineView, state: Judged, windows: tuple[Window, ...], index: int
         return
     need, reading, row = state.requirements[index], state.spans.readings[index], state.rows[index]
     met = commands_met(reading, windows)
-    if need.how == "clear" and row.verdict in (Verdict.PASS, Verdict.WOULD_HOLD):
+    if need.how == "clear" and row.verdict.holds:
         met = {name: sure for name, sure in met.items() if name not in need.of}  # the proof is sharper than the hull
     if not met:
         return

@@ -192,7 +192,10 @@ def _told(found: Choice) -> Mapping[str, Any]:
         "headline": headline(found.verdict), "certificate": str(found.certificate),
         "runners": [
             {
-                "values": [(words.parameter(at), format_value(ohm, "resistance")) for at, ohm in each.unlike(found.values).items()],
+                "values": [
+                    (words.parameter(at), format_value(ohm, "resistance"))
+                    for at, ohm in each.unlike(found.values).items()
+                ],
                 "margin": margin_percent(each.margin), "cost": _cost(each.cost),
                 "parts": each.different_parts, "proven": each.proven,
             }

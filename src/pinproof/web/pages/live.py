@@ -15,7 +15,6 @@ from pinproof.drawings import reading_chart, words
 from pinproof.drawings.axis import axis_of
 from pinproof.pack import sentences
 from pinproof.proof.results import LineProof, SituationProof, TruckProof
-from pinproof.verdict import Verdict
 from pinproof.web.render import environment
 
 MOST_ROWS = 10
@@ -32,12 +31,12 @@ def panel_html(truck: Truck, proof: TruckProof, *, only: str = "", wide: bool = 
 def summary_of(proof: TruckProof) -> str:
     """How many situations hold, in a few words, for a phone that has no room for the panel."""
     rows = proof.situations
-    held = sum(row.verdict.rank >= Verdict.WOULD_HOLD.rank for row in rows)
+    held = sum(row.verdict.holds for row in rows)
     return f"{held} of {len(rows)} situations hold" if rows else "Nothing can be proven yet"
 
 
 def _line(truck: Truck, line: LineProof, wide: bool) -> Mapping[str, Any]:
-    bad = sorted((row for row in line.situations if row.verdict.rank < Verdict.WOULD_HOLD.rank), key=_bad_first)
+    bad = sorted((row for row in line.situations if not row.verdict.holds), key=_bad_first)
     first = {row.operated: row for row in reversed(bad)}  # each set of contacts once, in its worst key state
     told = sorted(first.values(), key=_bad_first)
     worst = line.worst
