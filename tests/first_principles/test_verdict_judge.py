@@ -233,6 +233,7 @@ def test_order_and_exit_codes():
     order = [Verdict.FAIL, Verdict.NOT_SHOWN, Verdict.WOULD_HOLD, Verdict.PASS]
     assert [one.rank for one in order] == [0, 1, 2, 3]
     assert [one.exit_code for one in order] == [1, 1, 1, 0]
+    assert [one.holds for one in order] == [False, False, True, True]
     assert [str(one) for one in order] == ["fail", "not shown", "would hold if", "pass"]
     for count in (1, 2, 3):
         for some in itertools.product(order, repeat=count):
