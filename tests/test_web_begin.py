@@ -105,11 +105,14 @@ def test_programs_may_leave_everything_open(tmp_path: Path) -> None:
 
 
 def test_each_box_says_its_unit_by_example(tmp_path: Path) -> None:
-    """Beside everything that is asked and is a quantity stands how an answer looks; in US units a length in inches."""
+    """Beside everything that is asked and is a quantity stands how an answer looks; a US length as a tape has it."""
     folder_with(tmp_path, "heron")
     client, _ = client_of(tmp_path)
     html = client.get("/d/heron/inhibit").text
     assert "Such as 5 V and 8 V" in html and "Such as 70 ohm and 110 ohm" in html
     assert "Such as 1.8 m" in client.get("/d/heron/harness").text
     client.cookies.set("units", "us")
-    assert "Such as 70.87 in" in client.get("/d/heron/harness").text.replace("\u00a0", " ")
+    assert "Such as 5 ft 11 in" in client.get("/d/heron/harness").text.replace("\u00a0", " ")
+    client.post("/new/begin.json", json={"file": "plain"})
+    html = client.get("/d/plain/inhibit").text
+    assert "Such as 6.5 V and 11 V" in html and "500 mV" not in html

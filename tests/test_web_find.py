@@ -170,3 +170,21 @@ def test_a_line_with_open_values_says_what_first(tmp_path: Path) -> None:
     assert page.status_code == 200, page.text
     assert "still to be chosen" in page.text and "What to do first" in page.text
     assert client.get("/d/wagtail/find.json", params={"line": "buttons", "go": "1"}).status_code == 422
+
+
+def test_why_it_asks_stands_under_the_question(tmp_path: Path) -> None:
+    """Where a look does not part the likely causes the page says why it asks, in the words of the command; else not."""
+    (tmp_path / "saltlark.toml").write_bytes(Path("tests/data/saltlark.toml").read_bytes())
+    client, _ = client_of(tmp_path)
+    seen = "ohms paddle_up+lever_manual = OL"
+    address = "/d/saltlark/find"
+    told = {"line": "taps", "go": "1", "did": f"read:{seen}"}
+    why = client.get(f"{address}.json", params=told).json()["search"]["next"]["why"]
+    assert why.startswith("Why this: ")
+    html = client.get(address, params=told).text
+    asked = re.search(r'<p class="hint" id="why-this">(.*?)</p>', html, re.DOTALL)
+    assert asked is not None and " ".join(re.sub("<.*?>", "", asked[1]).split()) == why
+    done = CliRunner().invoke(group, ["find", str(tmp_path / "saltlark.toml"), "--line", "taps", "--read", seen])
+    assert why in " ".join(done.output.split())
+    other = client.get(address, params={**told, "did": "read:meaning paddle_up+lever_manual = manual"}).text
+    assert "why-this" not in other and "Why this question?" in other

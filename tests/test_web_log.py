@@ -378,3 +378,14 @@ def test_the_text_of_a_map_is_what_its_reader_reads() -> None:
         }  # fmt: skip
         read = tomllib.loads(map_text({"time": {"header": table["header"], "unit": "s"}, "channel": [table, table]}))
         assert read["channel"] == [table, table] and read["time"]["header"] == table["header"]
+
+
+def test_a_unit_is_no_fault_before_anybody_answered(at: Any) -> None:
+    """A proposed column whose unit the file does not say asks for it; marked as wrong it is only once it was sent."""
+    client, _, _ = at
+    sent(client, "bare.csv", b"Time,RPM,Speed\n0.00,900,0\n0.01,905,0\n0.02,910,0\n")
+    html = client.get("/d/sim/log/map?log=bare.csv").text
+    assert 'placeholder="not known yet"' in html and "aria-invalid" not in html and 'placeholder="?"' not in html
+    fields = fields_of(html) | {"confirmed:0": "yes", "confirmed:1": "yes", "name": "bare.toml"}
+    again = client.post("/d/sim/log/map/keep", data=fields)
+    assert again.status_code == 422 and 'aria-invalid="true"' in again.text

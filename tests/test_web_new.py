@@ -64,7 +64,7 @@ def test_what_cannot_be_used_is_told_at_its_question(tmp_path: Path) -> None:
     wrong = {**LISTED, "list": "up 2.88", "supply": "much", "parts": "E24 1 %"}
     page = client.post("/new/begin", data=wrong)
     assert page.status_code == 422 and list(tmp_path.iterdir()) == []
-    assert "2.88 of what?" in page.text and 'value="up 2.88"' in page.text and 'value="much"' in page.text
+    assert "2.88 of what?" in page.text and ">up 2.88</textarea>" in page.text and 'value="much"' in page.text
     assert 'value="fuse" checked' in page.text and "2 answers cannot be used" in page.text
     faults = client.post("/new/begin.json", json=wrong).json()["error"]["faults"]
     assert [each["path"] for each in faults] == ["list", "supply"]
@@ -105,3 +105,15 @@ def test_no_file_is_written_over(tmp_path: Path) -> None:
     assert client.post("/new/begin.json", json={"file": "../x"}).status_code == 422
     assert client.post("/new/begin.json", json={"name": "CON"}).json()["design"] == "truck"
     assert (tmp_path / "heron.toml").read_bytes() == before
+
+
+def test_the_list_may_stand_on_several_lines(tmp_path: Path) -> None:
+    """On a phone a list of wants is no line: one command each is the same list as with commas."""
+    client, _ = client_of(tmp_path)
+    texts = []
+    for name, wants in (("a", LISTED["list"]), ("b", LISTED["list"].replace(", ", "\r\n"))):
+        done = client.post("/new/begin.json", json={**LISTED, "list": wants, "file": name})
+        assert done.status_code == 200, done.text
+        texts.append(without_id((tmp_path / f"{name}.toml").read_text(encoding="utf-8")))
+    assert texts[0] == texts[1] and "\n" not in LISTED["list"]
+    assert re.search(r'<textarea id="q-list" name="list" rows="[3-9]"', client.get("/new").text)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 
 from pinproof.design import load, loads
@@ -11,6 +12,7 @@ from pinproof.meter import bench_sheet, starter
 from pinproof.pack.card import card_html
 from pinproof.proof import prove
 from pinproof.record import Entry, Snapshot, open_record, readings_csv
+from pinproof.record.history import time_words
 from pinproof.wiring import line_view, physical
 from tests.web_client import client_of, folder_with
 
@@ -105,3 +107,21 @@ def test_the_card_is_the_packs_card(tmp_path: Path) -> None:
     assert body in shown and "<style" not in shown and not re.search(r"\sstyle=", shown)
     assert "/d/wagtail/card/file" in shown
     site.jobs.stop_all()
+
+
+def test_a_time_is_written_as_the_command_writes_it(tmp_path: Path) -> None:
+    """One way for one time: readings, what was struck out, the question before it, versions of the file."""
+    folder = folder_with(tmp_path, "heron")
+    measured(folder, ("2026-03-01T10:07:59Z", 1500.0, "1.500k"), ("2026-03-06T10:00:00Z", 1800.0, "1.800k"))
+    client, _ = client_of(folder)
+    client.post(f"{RECORD}/strike", data={"number": "2", "why": "wrong switch held"})
+    html = client.get(RECORD).text
+    with open_record(folder / "heron.readings.sqlite", load(folder / "heron.toml").id) as record:
+        struck = record.entries(struck=True)[1].struck_utc
+    for utc in ("2026-03-01T10:07:59Z", "2026-03-06T10:00:00Z", struck):
+        assert time_words(utc) in html
+    assert "10:07:59" not in re.sub(r'data-order="[^"]*"', "", html)
+    assert f"at {STATION}, 2026-03-01 10:07 UTC." in client.get(RECORD, params={"strike": "1"}).text
+    at_s = client.get("/d/heron/history.json").json()["versions"][0]["at_s"]
+    utc = datetime.fromtimestamp(at_s, UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    assert time_words(utc) in client.get("/d/heron/history").text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import time
 from html import unescape
 from pathlib import Path
@@ -18,14 +19,26 @@ from pinproof.choose import Drawer, Part, choose
 from pinproof.cli import cmd_choose, group
 from pinproof.design import load
 from pinproof.examples import companions, example_path
+from pinproof.web import render
 from pinproof.web.app import Site
+from pinproof.web.pages import drawer
 from tests.first_principles.test_inhibit_design import SWITCHED
 from tests.web_client import client_of, folder_with
 
 
 def printed(*words: str) -> Any:
     """What a command prints as JSON."""
-    return json.loads(CliRunner().invoke(group, [*words, "--json"]).stdout)
+    done = CliRunner().invoke(group, [*words, "--json"])
+    assert done.exit_code in (0, 1) and (done.exception is None or isinstance(done.exception, SystemExit)), (
+        done.output, done.exception,
+    )  # fmt: skip
+    return json.loads(done.stdout)
+
+
+def taken(answer: Any) -> Any:
+    """The data of an answer that was no finding."""
+    assert answer.status_code == 200, answer.text
+    return answer.json()
 
 
 def worked_out(client: TestClient, site: Site, address: str, seconds: float = 240.0) -> Any:
@@ -138,10 +151,10 @@ def test_the_drawer_is_kept_whole_or_not_at_all(site_of: Any, tmp_path: Path) ->
     """Adding, measuring, counting down to none; the same rows as the command lists; a bad row changes nothing."""
     client, _ = site_of("heron")
     add = "/d/heron/drawer/add.json"
-    one = client.post(add, json={"base": "new", "ohm": "1.5k", "tolerance": "1 %", "count": "10"}).json()
-    two = client.post(
-        add, json={"base": one["hash"], "ohm": "4k7", "measured_ohm": "4.68k", "meter": "0.8 % + 2"}
-    ).json()
+    one = taken(client.post(add, json={"base": "new", "ohm": "1.5k", "tolerance": "1 %", "count": "10"}))
+    two = taken(
+        client.post(add, json={"base": one["hash"], "ohm": "4k7", "measured_ohm": "4.68k", "meter": "0.8 % + 2"})
+    )
     path = tmp_path / "drawer.toml"
     listed = printed("drawer", "list", "--drawer", str(path))
     assert two["parts"] == listed["parts"] and two["count"] == listed["count"] == 11
@@ -155,10 +168,51 @@ def test_the_drawer_is_kept_whole_or_not_at_all(site_of: Any, tmp_path: Path) ->
     assert late.status_code == 409 and path.read_bytes() == kept
 
     keep = {"base": two["hash"], "count:0": "0", "measured_ohm:1": "4.69k"}
-    left = client.post("/d/heron/drawer/keep.json", json=keep).json()
+    left = taken(client.post("/d/heron/drawer/keep.json", json=keep))
     assert [each["measured_ohm"] for each in left["parts"]] == ["4.69k"]
     lost = client.post("/d/heron/drawer/keep.json", json={"base": left["hash"], "count:0": "x"})
     assert lost.status_code == 422 and "Row 1" in lost.json()["error"]["where"]
+
+
+def test_rows_and_hash_of_a_drawer_come_from_one_look(
+    site_of: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While a change is made another program adds a part and takes it back: that part is not in what is written."""
+    client, _ = site_of("heron")
+    path = tmp_path / "drawer.toml"
+    mine = taken(
+        client.post("/d/heron/drawer/add.json", json={"base": "new", "ohm": "1.5k", "tolerance": "1 %", "count": "1"})
+    )
+    before, real, looks = path.read_bytes(), drawer.load_rows, []
+
+    def meanwhile(asked: Path) -> Any:
+        looks.append(asked)
+        theirs = before + b'\n[[part]]\nohm = "10k"\ntolerance = "1 %"\ncount = 7\n' if len(looks) == 1 else before
+        path.write_bytes(theirs)
+        found = real(asked)
+        path.write_bytes(before)
+        return found
+
+    monkeypatch.setattr(drawer, "load_rows", meanwhile)
+    for ask in ({"ohm": "2.2k", "tolerance": "1 %"}, {"count:0": "3"}):
+        looks.clear()
+        action = "add" if "ohm" in ask else "keep"
+        answer = client.post(f"/d/heron/drawer/{action}.json", json={"base": mine["hash"], **ask})
+        assert answer.status_code == 409 and path.read_bytes() == before, action
+
+
+def test_templates_are_read_once_with_the_code(site_of: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What changes on the disk while the program runs, as in an update, is not shown under the code from before."""
+    copied = tmp_path / "package"
+    shutil.copytree(render.HERE / "templates", copied / "templates")
+    monkeypatch.setattr(render, "HERE", copied)
+    render.environment.cache_clear()
+    try:
+        client, _ = site_of("heron")
+        (copied / "templates" / "drawer.html").write_text("{{ a_name_of_tomorrow }}", encoding="utf-8")
+        assert client.get("/d/heron/drawer").status_code == 200
+    finally:
+        render.environment.cache_clear()
 
 
 def test_a_list_is_added_whole_or_each_bad_row_is_told(site_of: Any, tmp_path: Path) -> None:
@@ -282,6 +336,14 @@ def test_the_driveline_is_the_command_s(site_of: Any, tmp_path: Path) -> None:
     assert all(setting["what"] in html for setting in found["sheet"])
     assert client.get("/d/sandpiper/gears/table/friend").text.startswith("range,row,column")
     assert client.get("/d/sandpiper/gears/table/nobody").status_code == 404
+
+
+def test_what_waits_on_the_sheet_is_a_framed_cell(site_of: Any, tmp_path: Path) -> None:
+    """As on paper: a frame to write in for each setting that waits, no row of signs that stand for one."""
+    client, _ = site_of("sandpiper")
+    waits = sum(not each["value"] for each in client.get("/d/sandpiper/gears.json").json()["drive"]["sheet"])
+    html = client.get("/d/sandpiper/gears").text
+    assert waits > 0 and html.count('class="to-write"') == waits and "___" not in html
 
 
 def test_units_of_the_driveline_follow_the_switch(site_of: Any, tmp_path: Path) -> None:

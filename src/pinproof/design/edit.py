@@ -231,12 +231,9 @@ class _Edit:
         if described is not None and text in described.words and kind in ("range", "leak"):
             self._put(at, key, text)
             return
-        ends = _SPAN.split(text.strip())
+        ends = ends_of(text)
         if kind == "range" and len(ends) == 2:
-            low, high = ends
-            if _NUMBER_ONLY.fullmatch(low):
-                low += " " + _NUMBER_ONLY.sub("", high, count=1)
-            new: dict[str, Any] = {"low": low, "high": high, "value": None, "tolerance": None}
+            new: dict[str, Any] = {"low": ends[0], "high": ends[1], "value": None, "tolerance": None}
         elif kind == "range" and "low" in old and "value" not in old:
             new = {"value": text, "low": None, "high": None}
         else:
@@ -297,6 +294,21 @@ class _Edit:
         body = self.text if not self.text or self.text.endswith("\n") else self.text + self._eol
         added = f"{body[len(self.text) :]}{self._eol}[{name}]{self._eol}{key} = {to_toml(change)}{self._eol}"
         self.cuts.append((len(self.text), len(self.text), added))
+
+
+def ends_of(text: str) -> tuple[str, ...]:
+    """Both ends of "a to b", the lower one with the unit of the upper where it has none; of any other text, itself.
+
+    >>> ends_of("80 to 90 km/h")
+    ('80 km/h', '90 km/h')
+    """
+    ends = _SPAN.split(text.strip())
+    if len(ends) != 2:
+        return (text,)
+    low, high = ends
+    if _NUMBER_ONLY.fullmatch(low):
+        low += " " + _NUMBER_ONLY.sub("", high, count=1)
+    return low, high
 
 
 def _plain(value: Any) -> Any:

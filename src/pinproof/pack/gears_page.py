@@ -11,8 +11,9 @@ from __future__ import annotations
 from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, words
 from pinproof.drawings.saw_tooth import saw_tooth
-from pinproof.driveline import DriveSums, blanks, drive_sums, measure_first, settings_sheet
+from pinproof.driveline import DriveSums, Setting, blanks, drive_sums, measure_first, settings_sheet, worst_first
 from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
+from pinproof.driveline.sheet import NOT_SO
 from pinproof.pack import blocks
 from pinproof.pack.blocks import Block
 from pinproof.verdict import Verdict
@@ -65,7 +66,9 @@ def cover_words(truck: Truck) -> str:
 
 def _summary(truck: Truck, sums: DriveSums) -> str:
     held = sum(each.verdict is Verdict.PASS for each in sums.checks)
-    told = f"{held} of {len(sums.checks)} checks hold. One turn of the wheel is {ends(sums.rolling_m)} m ({sums.tyre})."
+    inches = sums.units == "us"
+    turn = f"{ends(sums.rolling_m, unit=0.0254)} in" if inches else f"{ends(sums.rolling_m)} m"
+    told = f"{held} of {len(sums.checks)} checks hold. One turn of the wheel is {turn} ({sums.tyre})."
     weak = measure_first(truck, sums)
     if weak is not None:
         told += f" Measure first: {weak.text}."
@@ -75,7 +78,7 @@ def _summary(truck: Truck, sums: DriveSums) -> str:
 
 
 def _checks(sums: DriveSums) -> list[Block]:
-    bad = sorted((each for each in sums.checks if each.verdict is not Verdict.PASS), key=lambda each: each.verdict.rank)
+    bad = worst_first(each for each in sums.checks if each.verdict is not Verdict.PASS)
     if not bad:
         return []
     rows = [
@@ -139,12 +142,17 @@ def _leads(sums: DriveSums) -> list[Block]:
     return [blocks.table("Upshifts at full throttle that keep off the limiter", heads, rows)]
 
 
+def _enter(one: Setting) -> str | blocks.Cell:
+    """What to enter; first that it must not be entered so."""
+    if not one.value:
+        return blocks.blank_cell()
+    warned = one.reason.startswith(NOT_SO)
+    return f"{one.reason.partition(':')[0]}: see What does not hold. {one.value}" if warned else one.value
+
+
 def _settings(truck: Truck, sums: DriveSums) -> list[Block]:
     sheet = settings_sheet(truck, sums)
-    rows = [
-        (blocks.name_cell(each.what), each.value or blocks.blank_cell(), each.basis if each.value else "", each.proof)
-        for each in sheet
-    ]
+    rows = [(blocks.name_cell(each.what), _enter(each), each.basis if each.value else "", each.proof) for each in sheet]
     left = blanks(sheet)
     said = f"{len(sheet)} settings; {left} wait for you. Enter them with whatever program writes the controller."
     heads = (("Setting", 2.8), ("Enter", 3.4), ("Basis", 1.4), ("How a log shows it", 3.6))

@@ -46,7 +46,7 @@ from pinproof.web.page import (
     as_declared,
     whole_json,
 )
-from pinproof.web.render import INLINE_STYLE, page_html, static_files, static_version
+from pinproof.web.render import INLINE_STYLE, environment, page_html, static_files, static_version
 from pinproof.web.security import Gate, cookie_of
 from pinproof.web.sessions import SESSION_S, Sessions
 from pinproof.web.work import Work
@@ -134,6 +134,7 @@ def make_site(folder: Path, *, port: int = 8765, shared: tuple[str, ...] = ()) -
     """A site over one folder with every page of the route list."""
     from pinproof.web.routes import PAGES
 
+    environment()  # read now, together with the code that fills them
     return Site(Workspace(folder), PAGES, port=port, shared=shared)
 
 

@@ -86,6 +86,8 @@ def _table(one: Block) -> Html:
 
 
 def _cell(cell: Cell) -> list[Html]:
+    if "blank_mm" in cell:
+        return [el("span", el("span", "blank", class_="unseen"), class_="to-write")]
     told = _runs(cell.get("runs") or [])
     if not cell.get("mark"):
         return told

@@ -12,10 +12,11 @@ import hashlib
 import json
 import re
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import DictLoader, Environment, StrictUndefined
 from markupsafe import Markup
 
 from pinproof import __version__
@@ -28,6 +29,7 @@ from pinproof.pack.sections import VERDICT_CLASSES, mark, verdict_words
 from pinproof.pack.style import DARK, LIGHT, PRINT, variables
 from pinproof.pack.typeface import FAMILY, subset
 from pinproof.quantities import format_value
+from pinproof.record.history import time_words
 from pinproof.verdict import Verdict
 
 HERE = Path(__file__).parent
@@ -140,11 +142,25 @@ def said(text: str) -> Markup:
     return Markup(marked(str(text)))
 
 
+def when(utc: str | float) -> str:
+    """A time as the record's words have it: a text as it is kept, or seconds since 1970."""
+    if isinstance(utc, str):
+        return time_words(utc)
+    try:
+        return time_words(datetime.fromtimestamp(utc, UTC).strftime("%Y-%m-%dT%H:%M:%SZ"))
+    except (OverflowError, ValueError, OSError):
+        return "at a time that is not known"
+
+
 @functools.cache
 def environment() -> Environment:
-    """The templates: everything is escaped unless it is Markup, and a missing name is an error."""
+    """The templates: everything is escaped unless it is Markup, and a missing name is an error.
+
+    All are read at once: whoever updates the program while it runs never gets new templates under old code.
+    """
+    texts = {each.name: each.read_text(encoding="utf-8") for each in sorted((HERE / "templates").glob("*.html"))}
     env = Environment(
-        loader=FileSystemLoader(HERE / "templates"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        loader=DictLoader(texts), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True,
     )  # fmt: skip
     env.filters |= {
@@ -153,6 +169,7 @@ def environment() -> Environment:
         "parameter": words.parameter,
         "operated": lambda names: words.operated(tuple(names)),
         "key_state": words.key_state,
+        "when": when,
         "unbroken": lambda text: unbroken(str(text)),
         "plain_json": lambda value: json.dumps(value, ensure_ascii=False),
         "verdict_class": lambda verdict: VERDICT_CLASSES[Verdict(verdict)],

@@ -11,6 +11,7 @@ from pinproof.chain.links import Chain, Link
 from pinproof.chain.measures import link_of, measure_of
 from pinproof.design import Truck
 from pinproof.pack.sentences import headline
+from pinproof.verdict import Verdict
 from pinproof.web.commands import PAGES, typed
 from pinproof.web.entries import group_ident, groups_of
 from pinproof.web.page import Action, Ask, Done, Page, Parameter
@@ -49,12 +50,18 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
     return {
         "chain": chain, "rows": rows, "headline": headline(chain.proof, proof.rests_on),
         "verdicts": {each.name: _state(each) for each in chain.links},
+        "reason": _reason(chain), "broken": [each.name for each in chain.links if each.verdict is Verdict.FAIL],
         "ways": {each.what: _ways(ask, each) for each in chain.actions},
     }  # fmt: skip
 
 
 def _state(link: Link) -> str:
     return str(link.verdict) if link.built else "missing"
+
+
+def _reason(chain: Chain) -> str:
+    """Why the proof says what it says: the text of the link that it judges; "" where it holds."""
+    return "" if chain.proof is Verdict.PASS else next(each.text for each in chain.links if each.name == "reading")
 
 
 def _next(truck: Truck, link: Link, deed: Deed | None) -> str:

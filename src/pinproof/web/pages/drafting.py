@@ -36,6 +36,9 @@ TITLES = {
     "input": "Pin", "run": "Way of the wires", "load": "Load",
 }  # fmt: skip
 WORDS = {"true": "yes", "false": "no"}
+SUCH_AS = {"supply.crank": "6.5 V and 11 V"}
+"""How an answer looks where any number of its dimension would mislead."""
+INCH_M, FOOT_IN = 0.0254, 12
 TURNED = frozenset({"length", "speed", "temperature", "mass", "force"})
 
 
@@ -53,7 +56,7 @@ def draft_context(ask: Ask, key: str, typed: Mapping[str, str] | None = None) ->
     now = filled(form, {})
     return {
         "groups": _groups(asked), "usual": _groups(rest), "count": len(rest), "bases": BASES,
-        "begun": has_draft(design.text, key), "written": written_html(design.text, now, design.path.name),
+        "begun": has_draft(design.text, key), "written": written_html(design.text, now.text, design.path.name),
         "summary": summary_of(form, now), "outlook": outlook_of(now), "can_count": now.can_count,
         "numbers": {blank.path: number for number, blank in enumerate(form.blanks)},
     }  # fmt: skip
@@ -163,7 +166,7 @@ def _example(blank: Blank, units: str) -> str:
         return ""
     if blank.several and key.kind not in ("lengths", "range"):
         return ""
-    text = blank.example or key.example
+    text = blank.example or key.example or SUCH_AS.get(blank.path.removesuffix(f".{blank.part}"), "")
     if text.startswith("{"):
         value = tomllib.loads(f"x = {text}")["x"]
         text = f"{value['low']} and {value['high']}" if "low" in value else str(value.get("value", ""))
@@ -186,7 +189,15 @@ def _customary(text: str, key: Key, units: str, joint: str) -> str:
             low = high = parse(text, key.dimension)
         except QuantityFault:
             return text
-    return joint.join(format_value(each, key.dimension, system="us") for each in dict.fromkeys((low, high)))
+    return joint.join(_us(each, key.dimension) for each in dict.fromkeys((low, high)))
+
+
+def _us(value: float, dimension: str) -> str:
+    """A quantity as a person would write it: a length from one foot on in feet and whole inches, as a tape shows it."""
+    inches = round(value / INCH_M)
+    if dimension == "length" and inches >= FOOT_IN:
+        return f"{inches // FOOT_IN} ft {inches % FOOT_IN} in"
+    return format_value(value, dimension, system="us")
 
 
 def summary_of(form: DraftForm, now: Filled) -> str:
@@ -208,10 +219,10 @@ def outlook_of(now: Filled) -> str:
     return "What is known is kept behind # in the file; it counts when the rest is known."
 
 
-def written_html(before: str, now: Filled, file: str) -> str:
+def written_html(before: str, after: str, file: str) -> str:
     """What a save would put into the file, with where."""
-    old, new = before.splitlines(), now.text.splitlines()
-    steps = difflib.SequenceMatcher(None, old, new, autojunk=False).get_opcodes() if now.text else []
+    old, new = before.splitlines(), after.splitlines()
+    steps = difflib.SequenceMatcher(None, old, new, autojunk=False).get_opcodes() if after else []
     cuts = [(first, "\n".join(new[start:stop]).strip("\n"), last - first) for tag, first, last, start, stop in steps
             if tag != "equal"]  # fmt: skip
     html: str = (
@@ -224,16 +235,16 @@ def written_html(before: str, now: Filled, file: str) -> str:
     return html
 
 
-def _answers(ask: Ask) -> dict[str, str]:
-    """What was sent, by path: an object from a program, fields "set:PATH" and "basis:PATH" from the page."""
+def answers_of(ask: Ask) -> dict[str, str]:
+    """What was sent, by path: an object from a program, fields "set:PATH", "basis:PATH", "out:PATH" from the page."""
     given = ask.form.get("answers")
     if isinstance(given, Mapping):
         return {str(path): text for path, text in given.items() if isinstance(text, str)}
     found: dict[str, str] = {}
     for name, text in ask.form.items():
         kind, _, path = name.partition(":")
-        if path and isinstance(text, str) and kind in ("set", "basis"):
-            found[path if kind == "set" else f"{path}.basis"] = text
+        if path and isinstance(text, str) and kind in ("set", "basis", "out"):
+            found[path if kind == "set" else f"{path}.{kind}"] = text
     return found
 
 
@@ -263,18 +274,18 @@ def actions(key: str, page: str, what: str, check: Check) -> tuple[Action, Actio
     def look(ask: Ask) -> Done:
         design = ask.design
         form = draft_form(design.text, key, design.path.name, _units(ask))
-        now = filled(form, _answers(ask), check)
+        now = filled(form, answers_of(ask), check)
         wrong, others = _told(form, now.wrong)
         return Done(
             {
                 "open": now.open, "counts": now.counts, "can_count": now.can_count, "wrong": wrong, "others": others,
                 "summary": summary_of(form, now), "outlook": outlook_of(now), "text": now.text,
-                "html": written_html(design.text, now, design.path.name),
+                "html": written_html(design.text, now.text, design.path.name),
             }
         )  # fmt: skip
 
     def begin(ask: Ask) -> Done:
-        design, answers = ask.design, _answers(ask)
+        design, answers = ask.design, answers_of(ask)
         form = draft_form(design.text, key, design.path.name, _units(ask))
         now = filled(form, answers, check, early=ask.text("use") == "yes")
         if now.wrong:

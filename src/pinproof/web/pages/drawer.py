@@ -76,8 +76,8 @@ def _plain(row: Row) -> dict[str, Any]:
 
 
 def context(ask: Ask, found: Any) -> Mapping[str, Any]:
-    """Each row with what it counts as."""
-    rows = _rows(ask)[1]
+    """Each row with what it counts as; the rows are those of the hash that the forms carry."""
+    rows = [Row(**{key: part[key] for key in COLUMNS}) for part in found["parts"]]
     return {
         "found": found, "rows": [(row, *_counts_as(row)) for row in rows], "columns": COLUMNS, "wrong": "", "then": "",
         "typed": {}, "usual_meter": USUAL_METER, "named": bool(ask.truck.parts.drawer),
@@ -95,21 +95,30 @@ def _counts_as(row: Row) -> tuple[str, str]:
     return f"{format_value(part.nominal_ohm, 'resistance', digits=6)} ±{reach}", how
 
 
-def _save(ask: Ask, rows: Sequence[Row], base: str) -> Done:
-    """Write the drawer whole, if it is still the one that the page was made from."""
-    path = drawer_file(ask)
+def _stock(ask: Ask) -> tuple[Path, tuple[Row, ...], str]:
+    """The drawer, read once for the whole of a change; Finding 409 if it is not the one the page was made from."""
+    path, rows, seen = _rows(ask)
+    if ask.text("base") != seen:
+        raise _changed(path)
+    return path, rows, seen
+
+
+def _changed(path: Path) -> Finding:
+    return Finding(
+        409, f"{path.name} was changed by someone else since this page was made. Nothing was written.",
+        "Load the page again and repeat the change; what you typed is still there if you go back.", path.name,
+    )  # fmt: skip
+
+
+def _save(ask: Ask, path: Path, rows: Sequence[Row], seen: str) -> Done:
+    """Write the drawer whole, if it is still the one whose rows these were made from."""
     if len(rows) > MOST_PARTS:
         raise Finding(422, f"That makes {len(rows)} kinds of parts; {MOST_PARTS} is the most.", "Leave some out.")
     with ask.site.workspace.lock:
         try:
-            save_drawer(path, merged(rows), None if base == NEW else base)
+            save_drawer(path, merged(rows), None if seen == NEW else seen)
         except ChangedUnderneath:
-            raise Finding(
-                409,
-                f"{path.name} was changed by someone else since this page was made. Nothing was written.",
-                "Load the page again and repeat the change; what you typed is still there if you go back.",
-                path.name,
-            ) from None
+            raise _changed(path) from None
     return Done(result(ask), ask.address("drawer"))
 
 
@@ -126,29 +135,29 @@ def _read(cells: Mapping[str, str], where: str) -> Row:
 def _add(ask: Ask) -> Done:
     """One more kind of part, or more pieces of one that is there."""
     cells = {name: ask.text(name).strip() for name in COLUMNS}
-    rows, base = _rows(ask)[1], ask.text("base")
     try:
-        return _save(ask, (*rows, _read(cells, "The new part")), base)
+        path, rows, seen = _stock(ask)
+        return _save(ask, path, (*rows, _read(cells, "The new part")), seen)
     except PinproofError as fault:
         raise shown_again(ask, ask.address("drawer"), fault, {"typed": cells}) from None
 
 
 def _keep(ask: Ask) -> Done:
     """The whole table as it was typed. A count of 0 takes a row out."""
-    rows, base = list(_rows(ask)[1]), ask.text("base")
+    path, rows, seen = _stock(ask)
     typed: dict[int, dict[str, str]] = {}
     for name, value in ask.form.items():
         hit = _FIELD.fullmatch(name)
         if hit is not None and hit[1] in COLUMNS and isinstance(value, str):
             typed.setdefault(int(hit[2]), {})[hit[1]] = value.strip()
-    if base != _rows(ask)[2] or any(number >= len(rows) for number in typed):
-        return _save(ask, rows, base)  # refuses, and says why
+    if any(number >= len(rows) for number in typed):
+        raise Finding(422, f"The drawer has {len(rows)} rows. Nothing was written.", "Number them from 0.", "count")
     kept = []
     for number, row in enumerate(rows):
         cells = {key: str(value) for key, value in asdict(row).items()} | typed.get(number, {})
         if cells["count"] != "0":
             kept.append(_read(cells, f"Row {number + 1}, {row.ohm}"))
-    return _save(ask, kept, base)
+    return _save(ask, path, kept, seen)
 
 
 def _list(ask: Ask) -> Done:
@@ -160,7 +169,8 @@ def _list(ask: Ask) -> Done:
         fresh = read_csv(sent.data, sent.name or "the list")
     except DrawerFault as fault:
         raise _finding(fault) from None
-    return _save(ask, (*_rows(ask)[1], *fresh), ask.text("base"))
+    path, rows, seen = _stock(ask)
+    return _save(ask, path, (*rows, *fresh), seen)
 
 
 def _use(ask: Ask) -> Done:

@@ -8,15 +8,16 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pinproof.chain.drive_report import DriveReport, drive_report, in_units
+from pinproof.design import Truck
 from pinproof.design.load import decode, read_bytes
 from pinproof.design.model_drive import Borrowed
 from pinproof.drawings.saw_tooth import saw_tooth
-from pinproof.driveline import Converted, DriveSums, blanks, convert, converted_csv, measure_first
+from pinproof.driveline import Check, Converted, DriveSums, blanks, convert, converted_csv, measure_first
 from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
 from pinproof.errors import PinproofError, QuantityFault
 from pinproof.pack import blocks
 from pinproof.pack.blocks import Block, Cell
-from pinproof.pack.gears_page import BLANK, CAUTION, SAFE
+from pinproof.pack.gears_page import CAUTION, SAFE
 from pinproof.quantities import parse
 from pinproof.verdict import Verdict
 from pinproof.web.finding import Finding, finding_of
@@ -30,6 +31,7 @@ HEADS = {
     Verdict.PASS: "Safe and known", Verdict.NOT_SHOWN: "Not known", Verdict.FAIL: "Unsafe",
     Verdict.WOULD_HOLD: "Would hold if",
 }  # fmt: skip
+OF_LINES = ("up line", "down line", "separation")  # checks that a shift line answers to
 MARKS = {
     "keep": Verdict.PASS, "unsafe": Verdict.FAIL, "hunts": Verdict.FAIL, "pointless": Verdict.NOT_SHOWN,
     "not known": Verdict.NOT_SHOWN,
@@ -41,11 +43,19 @@ def report_of(ask: Ask) -> tuple[DriveReport | None, list[Finding]]:
 
     None where the file says nothing of a driveline.
     """
-    truck, at = ask.truck, ask.values.get("at", "").strip()
-    units: Literal["metric", "us"] = "us" if ask.settings.units == "us" else "metric"
+    at = ask.values.get("at", "").strip()
+    return report_for(ask, ask.truck, [_speed(at, _units(ask))] if at and ask.truck.drive is not None else [])
+
+
+def _units(ask: Ask) -> Literal["metric", "us"]:
+    return "us" if ask.settings.units == "us" else "metric"
+
+
+def report_for(ask: Ask, truck: Truck, speeds: Sequence[float] = ()) -> tuple[DriveReport | None, list[Finding]]:
+    """The same for a truck that need not be saved."""
+    units = _units(ask)
     if truck.drive is None:
         return None, []
-    speeds = [_speed(at, units)] if at else []
     texts: dict[str, str] = {}
     unread: list[Finding] = []
     for each in truck.drive.borrowed:
@@ -57,7 +67,7 @@ def report_of(ask: Ask) -> tuple[DriveReport | None, list[Finding]]:
             unread.append(finding_of(fault))
     kept = tuple(each for each in truck.drive.borrowed if each.id in texts)
     truck = replace(truck, drive=replace(truck.drive, borrowed=kept))
-    key = ("gears", ask.design.hash, units, tuple(speeds), tuple(texts.items()))
+    key = ("gears", truck.text_hash, units, tuple(speeds), tuple(texts.items()))
     report: DriveReport = ask.site.work.once(
         key, lambda: drive_report(in_units(truck, units), lambda each: texts[each.id], speeds)
     )
@@ -110,23 +120,28 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
         ))
         for number, name in enumerate(ranges)
     ]  # fmt: skip
-    bad = sorted((each for each in report.checks if each.verdict is not Verdict.PASS), key=lambda c: c.verdict.rank)
     good = [each for each in report.checks if each.verdict is Verdict.PASS]
-    verdict = _whole(report, unread)
+    verdict = whole(report, unread)
     return {
         "report": report, "unread": unread, "verdict": verdict, "head": HEADS[verdict],
         "weak": measure_first(ask.truck, sums), "charts": charts,
-        "bad": [(each, SAFE.get(each.verdict, str(each.verdict))) for each in bad],
+        "bad": bad_of(report), "saved": ask.values.get("saved", "") == "1",
         "good": [(name, [c.subject for c in good if c.check == name]) for name in dict.fromkeys(c.check for c in good)],
         "wheel": _wheel(sums), "at": ask.values.get("at", ""), "speeds": fragment(_speeds(sums, len(ranges) > 1)),
         "downs": fragment(_downs(sums, len(ranges) > 1)), "caution": CAUTION,
-        "lines": fragment(_lines(sums, len(ranges) > 1)), "sensors": fragment(_sensors(sums)),
+        "lines": fragment(lines_of(sums, len(ranges) > 1)), "sensors": fragment(sensors_of(sums)),
         "tables": [_borrowed(each) for several in report.tables.values() for each in several],
-        "sheet": _sheet(report), "blanks": blanks(report.sheet),
+        "of_lines": OF_LINES, "sheet": _sheet(report), "blanks": blanks(report.sheet),
     }  # fmt: skip
 
 
-def _whole(report: DriveReport, unread: Sequence[Finding]) -> Verdict:
+def bad_of(report: DriveReport) -> list[tuple[Check, str]]:
+    """What does not hold, the worst first, each with its word."""
+    bad = sorted((each for each in report.checks if each.verdict is not Verdict.PASS), key=lambda c: c.verdict.rank)
+    return [(each, SAFE.get(each.verdict, str(each.verdict))) for each in bad]
+
+
+def whole(report: DriveReport, unread: Sequence[Finding]) -> Verdict:
     """A table that cannot be read is not shown to hold."""
     return min((report.verdict, *(Verdict.NOT_SHOWN for _ in unread)), key=lambda each: each.rank)
 
@@ -209,7 +224,7 @@ def _downs(sums: DriveSums, several: bool) -> list[Block]:
     return [blocks.table(caption, heads, rows), blocks.para(why)]
 
 
-def _lines(sums: DriveSums, several: bool) -> list[Block]:
+def lines_of(sums: DriveSums, several: bool) -> list[Block]:
     body = []
     rows: Rows = [
         (
@@ -237,7 +252,7 @@ def _lines(sums: DriveSums, several: bool) -> list[Block]:
     return body
 
 
-def _sensors(sums: DriveSums) -> list[Block]:
+def sensors_of(sums: DriveSums) -> list[Block]:
     first = sums.gears[0].gear
     rows: Rows = [
         (
@@ -280,8 +295,8 @@ def _sheet(report: DriveReport) -> list[Mapping[str, Any]]:
     for topic in dict.fromkeys(each.topic for each in report.sheet):
         rows: Rows = [
             (
-                blocks.name_cell(each.what), each.value or BLANK, each.basis if each.value else "–", each.reason,
-                each.proof,
+                blocks.name_cell(each.what), each.value or blocks.blank_cell(), each.basis if each.value else "",
+                each.reason, each.proof,
             )
             for each in report.sheet
             if each.topic == topic
@@ -312,7 +327,10 @@ PAGE = Page(
     "gears", "/d/{design}/gears", "Driveline",
     "How fast is each gear, which shift down is safe, what must the controller be told?",
     result, "gears.html", context, links=("gear",), folds="all-but-first",
-    parameters=(Parameter("at", "A road speed, as in 100 km/h: every gear's engine speed there."),),
+    parameters=(
+        Parameter("at", "A road speed, as in 100 km/h: every gear's engine speed there."),
+        Parameter("saved", "1 right after a save.", words=("1",)),
+    ),
     actions=actions("drive", "gears", "a draft of the driveline", lambda truck: drive_report(truck, lambda _: "")),
 )  # fmt: skip
 TABLE = Page(

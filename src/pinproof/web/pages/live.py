@@ -30,9 +30,15 @@ def panel_html(truck: Truck, proof: TruckProof, *, only: str = "", wide: bool = 
 
 def summary_of(proof: TruckProof) -> str:
     """How many situations hold, in a few words, for a phone that has no room for the panel."""
-    rows = proof.situations
-    held = sum(row.verdict.holds for row in rows)
-    return f"{held} of {len(rows)} situations hold" if rows else "Nothing can be proven yet"
+    count = sum(_held(line)[1] for line in proof.lines)
+    held = sum(_held(line)[0] for line in proof.lines)
+    return f"{held} of {count} situations hold" if count else "Nothing can be proven yet"
+
+
+def _held(line: LineProof) -> tuple[int, int]:
+    """Situations that hold in every key state, and all; one set of contacts counts once, as on the chain."""
+    every = {row.operated for row in line.situations}
+    return len(every - {row.operated for row in line.situations if not row.verdict.holds}), len(every)
 
 
 def _line(truck: Truck, line: LineProof, wide: bool) -> Mapping[str, Any]:
@@ -48,7 +54,7 @@ def _line(truck: Truck, line: LineProof, wide: bool) -> Mapping[str, Any]:
         )  # fmt: skip
     return {
         "id": line.line, "input": line.input, "verdict": line.verdict, "reason": words.sentence(line.reason),
-        "held": len(line.situations) - len(bad), "all": len(line.situations),
+        "held": _held(line)[0], "all": _held(line)[1],
         "bad": [_told(truck, line, row) for row in told[:MOST_TOLD]],
         "more": max(0, len(told) - MOST_TOLD), "chart": chart,
         "state": words.key_state(worst.key_state) if worst is not None else "",

@@ -183,10 +183,14 @@ def _proofs(ask: Ask) -> list[Mapping[str, Any]]:
     ]  # fmt: skip
 
 
+def _size(count: int) -> str:
+    return f"{count / 1e6:.1f} MB" if count >= 100_000 else f"{max(count, 100) / 1e3:.1f} kB"
+
+
 def _day(found: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     chosen = set(found["asked"]["logs"])
     return [
-        {"name": each.name, "mb": f"{each.bytes / 1e6:.1f} MB", "at_s": each.mtime_ns // 1_000_000_000,
+        {"name": each.name, "size": _size(each.bytes), "at_s": each.mtime_ns // 1_000_000_000,
          "chosen": each.name in chosen}
         for each in found["logs"]
     ]  # fmt: skip

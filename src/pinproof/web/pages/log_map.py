@@ -141,7 +141,8 @@ def _row(table: Mapping[str, Any], column: Mapping[str, Any]) -> dict[str, Any]:
     unit = str(table.get("unit", "") or "")
     return {
         "header": str(table.get("header", "")), "role": role, "unit": "" if unit == UNKNOWN else unit,
-        "is_open": unit == UNKNOWN, "stated": column.get("unit", ""), "samples": column.get("samples", []),
+        "is_open": unit == UNKNOWN or (known is not None and known.kind == "number" and not unit),
+        "stated": column.get("unit", ""), "samples": column.get("samples", []),
         "codes": ", ".join(f"{key} = {value}" for key, value in codes.items()) if isinstance(codes, dict) else "",
         "confirmed": table.get("confirmed") is True, "proposed": bool(role) and table.get("confirmed") is not True,
         "needs_codes": known is not None and known.kind in ("word", "gear"),

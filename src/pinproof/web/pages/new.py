@@ -18,6 +18,7 @@ from pinproof.web.pages.again import shown_again
 from pinproof.web.workspace import NAME, RESERVED
 
 SEVERAL = "controls"  # the one question with several answers at once
+LONG = "list"  # the one whose answer may need several lines
 USUAL_FILE = "truck"
 LONGEST_FILE = 40
 
@@ -29,7 +30,7 @@ def result(ask: Ask) -> dict[str, Any]:
             {
                 "key": each.key, "ask": each.ask, "more": list(each.more),
                 "options": [{"value": value, "words": words} for value, words in each.options],
-                "several": each.key == SEVERAL,
+                "several": each.key == SEVERAL, "long": each.key == LONG,
             }
             for each in QUESTIONS
         ]

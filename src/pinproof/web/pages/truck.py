@@ -124,7 +124,12 @@ def _us(path: str, text: str) -> str:
         except QuantityFault:
             return ""
     ends = [format_value(each, key.dimension, system="us") for each in dict.fromkeys((low, high))]
-    return " to ".join(ends)
+    told = " to ".join(ends)
+    return "" if _bare(told) == _bare(text) else told  # the file says so itself
+
+
+def _bare(text: str) -> str:
+    return "".join(text.split())
 
 
 def _changes(ask: Ask) -> tuple[str, dict[str, Change]]:

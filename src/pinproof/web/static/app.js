@@ -19,9 +19,6 @@ if (band) ask(band.dataset.fill).then(({ ok }) => ok && page(location.href)).the
   const fresh = other && other.querySelector("nav.band");
   if (fresh) band.replaceChildren(...fresh.childNodes);
 }).catch(() => {});
-for (const place of document.querySelectorAll("time[data-at]")) {
-  place.textContent = new Date(Number(place.dataset.at) * 1000).toLocaleString();
-}
 if (isNarrow()) { // a phone begins with the answer; on paper and on a wide window all is open
   const wanted = location.hash.length > 1 ? document.getElementById(location.hash.slice(1)) : null;
   for (const each of document.querySelectorAll("[data-fold]")) each.open = Boolean(wanted && each.contains(wanted));
@@ -29,7 +26,7 @@ if (isNarrow()) { // a phone begins with the answer; on paper and on a wide wind
   addEventListener("hashchange", () => { const to = document.getElementById(location.hash.slice(1)); openFor(to); to?.scrollIntoView(); });
   wanted?.scrollIntoView();
 }
-const parts = { "[data-job]": "./jobs.js", "[data-live]": "./live.js", "[data-chart]": "./chart.js", "[data-join]": "./join.js", "form[data-text]": "./text.js", "[data-judge]": "./meter.js", "[data-busy]": "./busy.js", "[data-interview]": "./interview.js", "form[data-draft]": "./draft.js" };
+const parts = { "[data-job]": "./jobs.js", "[data-live]": "./live.js", "[data-chart]": "./chart.js", "[data-join]": "./join.js", "form[data-text]": "./text.js", "[data-judge]": "./meter.js", "[data-busy]": "./busy.js", "[data-interview]": "./interview.js", "form[data-draft]": "./draft.js", "[data-add]": "./rows.js" };
 for (const [where, module] of Object.entries(parts)) {
   if (document.querySelector(where)) import(module).then((part) => part.start());
 }

@@ -11,7 +11,7 @@ export function start() {
     for (const [name, text] of new FormData(form)) {
       const [kind, ...rest] = name.split(":"), path = rest.join(":");
       if (path && kind === "set") found[path] = text;
-      if (path && kind === "basis") found[`${path}.basis`] = text;
+      if (path && (kind === "basis" || kind === "out")) found[`${path}.${kind}`] = text;
     }
     return found;
   };
@@ -23,9 +23,12 @@ export function start() {
       if (said) field.setAttribute("aria-invalid", "true"); else field.removeAttribute("aria-invalid");
     }
     form.querySelector("[data-summary]").textContent = data.summary;
-    form.querySelector("[data-outlook]").textContent = data.outlook;
+    const outlook = form.querySelector("[data-outlook]"), outcome = form.querySelector("[data-outcome]"), early = form.querySelector("[data-early]");
+    if (outlook) outlook.textContent = data.outlook;
+    if (outcome && data.outcome) outcome.innerHTML = data.outcome;
+    if (outcome) outcome.toggleAttribute("data-stale", !data.outcome);
     form.querySelector("[data-written]").innerHTML = data.html;
-    form.querySelector("[data-early]").hidden = !data.can_count || data.counts;
+    if (early) early.hidden = !data.can_count || data.counts;
     form.querySelector("[data-others]").replaceChildren(...data.others.map((text) => {
       const told = document.createElement("p");
       told.className = "wrong";
@@ -38,7 +41,7 @@ export function start() {
     running = new AbortController();
     const mine = running;
     try {
-      const { ok, data } = await ask(form.dataset.draft, { answers: answers() }, mine.signal);
+      const { ok, data } = await ask(form.dataset.draft, { base: form.elements.base.value, answers: answers() }, mine.signal);
       if (mine.signal.aborted) return;
       if (ok) tell(data); else notice(`${data.error?.what ?? "The program did not answer."} ${data.error?.next ?? ""}`);
     } catch (error) { if (error.name !== "AbortError") notice("The program does not answer. Is it still running? What you typed is still here."); }

@@ -26,7 +26,7 @@ export function start() {
         place.hidden = place.disabled = !isAsked;
         told.hidden = !said;
         told.textContent = said;
-        const field = place.querySelector("input:not([type])");
+        const field = place.querySelector("input:not([type]),textarea");
         if (field) { if (said) field.setAttribute("aria-invalid", "true"); else field.removeAttribute("aria-invalid"); }
       }
     } catch { /* the form itself still tells everything when it is sent */ }

@@ -1,5 +1,6 @@
 // Tables sort by a click or key on a heading, and copy as text with tabs.
 const number = (text) => {
+  if (/^\d{4}-\d\d-\d\d/.test(text)) return null; // a date goes by its text
   const found = /^[^\d+\-−]{0,3}([+\-−]?\d[\d  ]*(?:[.,]\d+)?)\s*(n|µ|m|k|M|G)?/.exec(text.trim());
   if (!found) return null;
   const scale = { n: 1e-9, "µ": 1e-6, m: 1e-3, k: 1e3, M: 1e6, G: 1e9 }[found[2]] ?? 1;
@@ -9,16 +10,18 @@ const number = (text) => {
 };
 const shown = (cell) => (cell.dataset.value ?? cell.textContent).trim().replace(/\s+/g, " ");
 
+const order = (cell) => cell.dataset.order ?? shown(cell);
+
 function sort(table, column, head) {
   const down = head.getAttribute("aria-sort") === "ascending";
   for (const each of table.tHead.rows[0].cells) each.removeAttribute("aria-sort");
   head.setAttribute("aria-sort", down ? "descending" : "ascending");
   for (const body of table.tBodies) {
-    const rows = [...body.rows].map((row) => [row, shown(row.cells[column] ?? row.cells[0])]);
+    const rows = [...body.rows].map((row) => [row, order(row.cells[column] ?? row.cells[0])]);
     rows.sort(([, a], [, b]) => {
       const x = number(a), y = number(b);
-      const order = x !== null && y !== null ? x - y : x !== null ? -1 : y !== null ? 1 : a.localeCompare(b);
-      return down ? -order : order;
+      const way = x !== null && y !== null ? x - y : x !== null ? -1 : y !== null ? 1 : a.localeCompare(b);
+      return down ? -way : way;
     });
     body.append(...rows.map(([row]) => row));
   }
