@@ -7,7 +7,9 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from pinproof.cli import group
 from pinproof.design import load
 from pinproof.design.starter import design_text, starter_sheet
 from pinproof.examples import companions, example_path
@@ -83,3 +85,15 @@ def test_one_fault_does(tmp_path: Path) -> None:
     client, _ = client_of(tmp_path)
     told = re.findall(r"(\d+) (do|does) neither", client.get("/d/a/faults").text)
     assert told and all((word == "does") == (count == "1") for count, word in told)
+
+
+def test_lost_commands_stand_in_the_same_groups_on_the_page_and_on_the_terminal(tmp_path: Path) -> None:
+    """What nothing pressed reads after the fault tells the groups apart: one sentence for both faces."""
+    (tmp_path / "a.toml").write_bytes(example_path("sandpiper").read_bytes())
+    client, _ = client_of(tmp_path)
+    page = client.get("/d/a/faults").text
+    shown = CliRunner().invoke(group, ["faults", str(tmp_path / "a.toml")]).output
+    heads = re.findall(r"COMMAND LOST([^\n]*) \(\d+\)", shown)
+    assert heads
+    for head in heads:
+        assert f"Command lost{head}" in page

@@ -60,5 +60,8 @@ def test_equal_places_are_told_together() -> None:
     found = substitutes_of(truck, prove(truck))
     assert [len(each.places) for each in found] == [2, 2, 1]
     assert found[0].places == ("lever_up (line taps)", "wheel_up (line taps)")
-    assert found[0].range == str(stand_ins(truck, "taps")["contact.wheel_up.resistor"])
+    room = stand_ins(truck, "taps")["contact.wheel_up.resistor"]
+    assert (room.low_ohm, room.high_ohm) == (200.0, 330.0)  # for the windows alone
+    shorted_w = {ohm: 15.0**2 / ohm for ohm in (220.0, 240.0)}  # coded wire on battery plus, at most 15 V
+    assert shorted_w[240.0] < 1.0 < shorted_w[220.0] and found[0].range == "240 Ω to 330 Ω"
     assert TITLE and "one place at a time" in SAID

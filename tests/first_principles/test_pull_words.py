@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -269,3 +270,17 @@ def test_beside_a_known_pull_that_one_is_the_resistor() -> None:
     down_ohm, up_ohm, source_v = 1000.0, 4700.0, 5.0
     pin_v = source_v * down_ohm / (down_ohm + up_ohm)
     assert summed(formula, R=down_ohm, Vsupply=source_v, Vpin=pin_v) == pytest.approx(up_ohm, rel=1e-12)
+
+
+def test_another_form_is_advised_only_where_the_form_takes_sides() -> None:
+    """A ladder, a divider and free elements fit a pin that is pulled either way."""
+    both = ("pull_up", "pull_down")
+    for form in ("", "pull-up", "pull-down"):
+        assert "begin a new file" in pull_measurement("tap_pin", both, form=form).text
+    for form in ("ladder", "divider", "elements"):
+        assert "begin a new file" not in pull_measurement("tap_pin", both, form=form).text
+    assert "begin a new file" not in pull_measurement("tap_pin", ("pull_up",)).text
+    text = example_path("sandpiper").read_text(encoding="utf-8")
+    truck = loads(text)
+    line = replace(truck.lines[0], form="elements")
+    assert "begin a new file" not in pull_measurement_of(truck.inputs[0], line, both).text

@@ -18,7 +18,7 @@ from pinproof.design import UNKNOWN
 from pinproof.design.comments import CHOSEN, with_comment
 from pinproof.design.edit import with_values
 from pinproof.design.load import loads
-from pinproof.design.model import Truck
+from pinproof.design.model import Resistor, Truck
 from pinproof.errors import NoSolution
 from pinproof.quantities import format_value
 from pinproof.quantities.preferred import LEAST_OHM, MOST_OHM
@@ -110,6 +110,11 @@ def text_with(text: str, found: Choice, origin: str, file: str) -> str:
     """
     changes = changes_for(found)
     changed = with_values(text, changes, file)
+    before = loads(text, file).entries()
+    for each in found.resistors:  # a value that was just chosen is neither measured nor from another truck
+        old = before.get(each.path)
+        if isinstance(old, Resistor) and old.basis in ("measured", "borrowed") and old.ohm not in (None, each.ohm):
+            changed = with_values(changed, {each.path: {"basis": "assumed"}}, file)
     changed = with_comment(changed, list(changes), f"{CHOSEN} {origin.partition(' (')[0]} by pinproof choose")
     loads(changed, file)
     return changed

@@ -153,7 +153,8 @@ def line_words(line: LineProof, *, every: bool = False) -> str:
     parts += ["", table(rows, heads)]
     left = len(line.situations) - len(shown)
     if left:
-        parts.append(f"  ({left} more situations hold with room to spare; all with --all)")
+        more = "1 more situation holds" if left == 1 else f"{left} more situations hold"
+        parts.append(f"  ({more} with room to spare; all with --all)")
     parts += budgets_words(line)
     parts += findings_words(line, every=every)
     return "\n".join(parts)
@@ -352,21 +353,25 @@ def choice_words(found: Choice) -> str:
         parts += ["", table(rows, ("where", "value", "part", "bands", "code"))]
     free = [(words.parameter(each.path), str(each.room)) for each in found.resistors if each.room is not None]
     if free:
-        parts += ["", "  One of them alone may also be, with the others as above, and all still holds:"]
+        parts += [
+            "",
+            "  One of them alone may also be, with the others as above, and every reading still holds (heat apart):",
+        ]
         wide = max(len(where) for where, _ in free)
         parts += [f"  - {where:<{wide}}  {room}" for where, room in free]
     rows_of = {(row.key_state, row.space, row.operated): row for row in found.proof.situations}
-    margins = []
+    margins: list[tuple[str, ...]] = []
+    several = len(found.proof.windows) > 1  # the controller may judge in several ways
     for each in found.told[:MOST_MARGINS]:
         row = rows_of[each.key_state, each.space, each.operated]
         wanted = wanted_words(row, found.proof)
-        margins.append(
-            (each.key_state, words.operated(each.operated), wanted, margin_words(each.margin), WORDS[each.verdict])
-        )
+        said = (words.operated(each.operated), wanted, margin_words(each.margin), WORDS[each.verdict])
+        margins.append((each.key_state, *((each.space,) if several else ()), *said))
     title = "Proof rerun with these values, tightest first:"
     if not found.advice:
         title = "How the nearest miss reads, tightest first. Its values are not told: they are not worth fitting."
-    parts += ["", *wrapped(title, ""), table(margins, ("key", "operated", "wanted", "margin", "verdict"))]
+    heads = ("key", *(("reads",) if several else ()), "operated", "wanted", "margin", "verdict")
+    parts += ["", *wrapped(title, ""), table(margins, heads)]
     if found.collision is not None:
         parts += ["", *wrapped(found.collision.text, "")]
         if found.collision.tried:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from pinproof.cli.show import WIDTH, wrapped
 from pinproof.drawings import words
-from pinproof.faults.words import commands_words, fault_words, gap_words, interval_words, node_words
+from pinproof.faults.words import commands_words, fault_words, gap_words, interval_words, lost_groups, node_words
 
 if TYPE_CHECKING:
     from pinproof.design import Truck
@@ -61,10 +61,14 @@ def line_words(truck: Truck, line: LineFaults, against: Against, *, every: bool)
     for rank, head in enumerate(HEADS):
         rows = [each for each in false if each.rank == rank and each.adds]
         parts += _group(head, rows, MOST[rank], against, every)
-    parts += _lost(truck, line, [each for each in lost if each.adds], every)
+    parts += _lost(truck, line, [each for each in lost if each.adds], against, every)
     same = [each for each in (*false, *lost) if not each.adds]
     if same:
-        parts += ["", f"  NO WORSE than without any fault ({len(same)})", *_named(same, every)]
+        parts += [
+            "",
+            f"  NOTHING NEW: all that these do some truck does without a fault too ({len(same)})",
+            *_named(same, every),
+        ]
     if none:
         parts += ["", f"  NEITHER ({len(none)})", *_named(none, every)]
     if line.pairs is not None:
@@ -102,16 +106,11 @@ def _fill(text: str, first: str, later: str) -> list[str]:
     return [line.replace("\u00a0", " ") for line in lines]
 
 
-def _lost(truck: Truck, line: LineFaults, lost: Sequence[FaultEffect], every: bool) -> list[str]:
+def _lost(truck: Truck, line: LineFaults, lost: Sequence[FaultEffect], against: Against, every: bool) -> list[str]:
     out = []
-    idle = truck.line(line.line).idle
-    for head, rows in (
-        (f"COMMAND LOST, unnoticed: with nothing pressed it still reads as {idle}", [e for e in lost if e.unnoticed]),
-        ("COMMAND LOST, and it shows", [e for e in lost if not e.unnoticed]),
-    ):
-        if rows:
-            out += ["", f"  {head} ({len(rows)})", *_named(rows, every)]
-            out += _fill(rows[0].advice[0], "    ", "    ") if rows[0].unnoticed and rows[0].advice else []
+    for head, rows in lost_groups(truck.line(line.line).idle, lost):
+        out += ["", f"  {head.replace('Command lost', 'COMMAND LOST', 1)} ({len(rows)})", *_named(rows, every)]
+        out += _fill(against.outside_check, "    ", "    ") if rows[0].unnoticed and against.outside_check else []
     return out
 
 

@@ -31,6 +31,8 @@ class _Cross:
         self.reader = reader
         self.truck = truck
         self.names = Names(reader, truck)
+        coders = [owner.get(key) for owner, key in self._coders()]
+        self.seats = {found.get("at") for found in coders if isinstance(found, Row)}
 
     def run(self) -> None:
         if self.truck.get("format", FORMAT) != FORMAT:  # older ones were brought up, newer ones refused
@@ -138,7 +140,7 @@ class _Cross:
         self.names.ref(row, "place", "place")
         mine = [contact.id for contact in self.truck.rows("contact") if contact.get("device") == row.id]
         switched = any(one.get("device") == row.id for one in self.truck.rows("switch"))
-        if row.id and not mine and not switched:
+        if row.id and not mine and not switched and row.id not in self.seats:
             self.reader.warn(row, "id", "No contact names this device.")
         for group in row.get("exclusive", ()):
             for name in group:
@@ -230,17 +232,21 @@ class _Cross:
 
     # resistors
 
+    def _coders(self) -> list[tuple[Row, str]]:
+        """Every entry that may hold a coder resistor, and the key it stands under."""
+        owners = [
+            (row, key) for row in self.truck.rows("line") for key in ("idle_resistor", "top_resistor", "end_resistor")
+        ]
+        owners += [(element, "value") for row in self.truck.rows("line") for element in row.rows("element")]
+        return owners + [(row, "resistor") for row in self.truck.rows("contact")]
+
     def _resistors(self) -> None:
         """Spread that is stated nowhere, and spread so wide that the resistance could reach zero."""
         temperature = self.truck.get("temperature")
         furthest_k = 0.0
         if isinstance(temperature, Value):
             furthest_k = max(abs(temperature.low - DATA_TEMP_C), abs(temperature.high - DATA_TEMP_C))
-        owners = [
-            (row, key) for row in self.truck.rows("line") for key in ("idle_resistor", "top_resistor", "end_resistor")
-        ]
-        owners += [(element, "value") for row in self.truck.rows("line") for element in row.rows("element")]
-        owners += [(row, "resistor") for row in self.truck.rows("contact")]
+        owners = self._coders()
         pulls = [(row, key) for row in self.truck.rows("input") for key in ("pull_up", "pull_down")]
         for owner, key in owners + pulls:
             resistor = owner.get(key)

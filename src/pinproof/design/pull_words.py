@@ -39,6 +39,13 @@ PULL_DOWN_SUM = "pull = R × Vpin ÷ (Vsupply − Vpin)"
 TOLERANCE = 'The tolerance is "5 %" if the meter is within 0.8 % of its reading, "8 %" if within 1.5 %'
 
 
+ANOTHER_FORM = (
+    'If form in the file does not fit (pulled up: "pull-up"; pulled down: "pull-down"), begin a new file with '
+    "`pinproof new`, say to what a button connects the wire, and state the pull there. What the pin wants when nothing "
+    "is pressed changes with the form."
+)
+
+
 @dataclass(frozen=True)
 class Written:
     """What goes into one table of the design file: where, and the keys as they are written."""
@@ -94,8 +101,9 @@ def unknown_sides(owner: Input, line: Line | None = None) -> tuple[Side, ...]:
 
 
 def pull_measurement(
-    input_id: str, sides: Sequence[Side], *, max_pin: str = "", feed: Literal["battery", "reference"] = "battery"
-) -> PullMeasurement:
+    input_id: str, sides: Sequence[Side], *, max_pin: str = "", feed: Literal["battery", "reference"] = "battery",
+    form: str = "",
+) -> PullMeasurement:  # fmt: skip
     """How a pull is measured.
 
     Parameters
@@ -108,6 +116,8 @@ def pull_measurement(
         The most the pin may see, as the file states it; "" where it does not.
     feed : str
         What the coder of a pull-down line is fed from, and so the pin while it is measured.
+    form : str
+        Of the line, where it is known: only "pull-up" and "pull-down" take sides.
     """
     both = len(sides) > 1
     steps = [
@@ -153,11 +163,8 @@ def pull_measurement(
         if both:
             where = f"If it is pulled down, write on the [[input]] {input_id}"
             write.append(Written(where, (*keys, 'pull_up = "none"')))
-            notes.append(
-                'If form in the file does not fit (pulled up: "pull-up"; pulled down: "pull-down"), begin a new file '
-                "with `pinproof new`, say to what a button connects the wire, and state the pull there. What the pin "
-                "wants when nothing is pressed changes with the form."
-            )
+            if form in ("", "pull-up", "pull-down"):
+                notes.append(ANOTHER_FORM)
         else:
             write.append(Written(f"Write on the [[input]] {input_id}", tuple(keys)))
     write += _limit(input_id, max_pin)
@@ -202,4 +209,4 @@ def pull_measurement_of(owner: Input, line: Line | None = None, sides: Sequence[
     if len(asked) == 1 and isinstance(other, Resistor):
         return _beside(owner.id, asked[0], other, max_pin)
     feed: Literal["battery", "reference"] = "reference" if line and line.feed_from == "reference" else "battery"
-    return pull_measurement(owner.id, asked, max_pin=max_pin, feed=feed)
+    return pull_measurement(owner.id, asked, max_pin=max_pin, feed=feed, form="" if line is None else line.form)

@@ -8,11 +8,13 @@ Beside:  `cures` has the changes of the design that were tried.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from pinproof.design.model import Line
 from pinproof.faults.results import FaultEffect
 
+MOST_PRESSES = 3  # named one by one
 ASSEMBLY = {
     "swapped": "Press each command once at the finished truck and see what the controller says it is; use plugs that "
     "fit one way only.",
@@ -28,19 +30,20 @@ def advice_for(line: Line, effect: FaultEffect) -> FaultEffect:
         return effect
     words = []
     if effect.unnoticed:
-        words.append(_outside_check(line, effect))
+        words.append(outside_check(line, [effect]))
     if effect.fault.kind in ASSEMBLY:
         words.append(ASSEMBLY[effect.fault.kind])
     return replace(effect, advice=tuple(words))
 
 
-def _outside_check(line: Line, effect: FaultEffect) -> str:
-    """A check that needs the truck at rest and a meter, for a fault that idle does not show."""
-    lost = dict.fromkeys(" + ".join(each.operated) for each in effect.lost if each.operated)
-    press = ", ".join(list(lost)[:3]) + (" and the others" if len(lost) > 3 else "")
+def outside_check(line: Line, effects: Sequence[FaultEffect]) -> str:
+    """A check that needs the truck at rest and a meter, for faults that idle does not show; it finds each of them."""
+    lost = dict.fromkeys(" + ".join(each.operated) for effect in effects for each in effect.lost if each.operated)
+    press = ", ".join(list(lost)[:MOST_PRESSES]) + (" and the others" if len(lost) > MOST_PRESSES else "")
+    each = "it" if len(lost) == 1 else "each"
     against = "ground" if line.source_side == "return" else "the load side of its removed fuse"
     return (
         f"With nothing pressed it reads as {line.idle}, so the controller cannot show it. Outside check, truck at rest:"
-        f" press {press} and see that the controller names each; or unplug the controller and measure the coded wire"
-        f" against {against} with each pressed."
+        f" press {press} and see that the controller names {each}; or unplug the controller and measure the coded wire"
+        f" against {against} with {each} pressed."
     )

@@ -17,7 +17,7 @@ from itertools import pairwise
 from typing import Literal
 
 from pinproof.design.model import Truck
-from pinproof.faults.advice import ASSEMBLY
+from pinproof.faults.advice import ASSEMBLY, outside_check
 from pinproof.faults.answers import united
 from pinproof.faults.cures import CavityOrder, Chooser, Cure, cavity_order, cures_of, not_proposed, proposals
 from pinproof.faults.results import FaultEffect, LineFaults
@@ -78,7 +78,8 @@ class Against:
     """A line's dictionary with all that is known against its faults.
 
     `tried`: some change of the design was worth trying; `not_tried` says why others were not. `remedies` has each fault
-    that can give a false command, by its id.
+    that can give a false command, by its id. `outside_check` finds all commands that are lost unnoticed, or
+    is "".
     """
 
     found: LineFaults
@@ -87,6 +88,7 @@ class Against:
     cures: tuple[Cure, ...]
     order: CavityOrder | None
     remedies: Mapping[str, Remedy]
+    outside_check: str = ""
 
 
 def against(truck: Truck, found: LineFaults, chooser: Chooser | None = None) -> Against:
@@ -105,7 +107,9 @@ def against(truck: Truck, found: LineFaults, chooser: Chooser | None = None) -> 
     order = cavity_order(found)
     unsafe = found.of("false command")
     remedies = {each.fault.id: remedy_of(truck, each, cures, order, tried=tried) for each in unsafe}
-    return Against(found, tried, not_proposed(truck, found.line), cures, order, remedies)
+    hidden = [each for each in found.of("command lost") if each.unnoticed and each.adds]
+    check = outside_check(truck.line(found.line), hidden) if hidden else ""
+    return Against(found, tried, not_proposed(truck, found.line), cures, order, remedies, check)
 
 
 def _is_unsafe(found: LineFaults) -> bool:

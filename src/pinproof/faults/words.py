@@ -172,3 +172,22 @@ def commands_words(effect: FaultEffect) -> str:
 def _all(listed: Sequence[FalseCommand]) -> Severities | None:
     found = [each.severities for each in listed if each.severities is not None]
     return united(found) if found else None
+
+
+def lost_groups(idle: str, lost: Sequence[FaultEffect]) -> list[tuple[str, list[FaultEffect]]]:
+    """Faults that lose commands, by what nothing pressed then reads: what is never noticed, in some trucks, at once.
+
+    Groups that are empty are left out. `idle` is the meaning of nothing pressed.
+    """
+    groups: tuple[tuple[str, list[FaultEffect]], ...] = (
+        (f"Command lost, unnoticed: with nothing pressed it still reads as {idle}", [e for e in lost if e.unnoticed]),
+        (
+            f"Command lost; with nothing pressed some trucks read {idle} as before, others not",
+            [e for e in lost if not e.unnoticed and idle in e.idle_reads],
+        ),
+        (
+            f"Command lost; with nothing pressed it no longer reads as {idle}",
+            [e for e in lost if not e.unnoticed and idle not in e.idle_reads],
+        ),
+    )
+    return [(head, rows) for head, rows in groups if rows]

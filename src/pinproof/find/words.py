@@ -110,6 +110,8 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
     if name == "source high":
         first = "the fuse and the feed wire" if line.source_side == "feed" else "the return wire and where it is bolted"
         return f"Look at {first}, then the terminals at both ends."
+    if any(one.kind == "wire" and fault.site.startswith(f"{one.path}.") for one in line.elements):
+        return "Look at the terminals at both ends of that wire: seated, crimped, clean; then bends and clamps."
     if name.endswith(" low"):
         return "Read the bands of that resistor and measure it with one leg free; fit the one the card names."
     if name.startswith("branch "):
@@ -139,6 +141,8 @@ def look_words(look: Look, line: Line) -> str:
         source=source_words(line), station=look.station,
         source_wire="feed wire, fuse in," if line.source_side == "feed" else "return wire",
     )  # fmt: skip
+    if look.kind not in ("wire", "source") and any("ground" in each.between for each in line.elements):
+        text += " (the controller's ground cavity joined to chassis)"
     return f"{text}, with {hand}" if hand and look.kind != "without" else text
 
 

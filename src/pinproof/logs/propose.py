@@ -20,6 +20,7 @@ from pinproof.logs.logger_map import UNKNOWN, same_code
 from pinproof.logs.roles import ROLES, TIME_SPELLINGS, TIME_UNITS, Role, scale_of
 from pinproof.logs.sniff import Sniffed, sniff, split_headers
 from pinproof.logs.stamps import is_clock, layouts_that_fit
+from pinproof.quantities import format_value
 
 # Words of a header, in lower case without signs, that suggest a role. Common practice, no source; only for proposals.
 _WORDS: tuple[tuple[str, str], ...] = (
@@ -213,7 +214,8 @@ def _time(columns: Sequence[_Column], questions: list[str]) -> tuple[list[_Colum
         steps = sorted(b - a for a, b in itertools.pairwise(numbers) if b > a)
         step = steps[len(steps) // 2] if steps else 0.0
         said = f' and says "{shown(column.unit, 20)}"' if column.unit else ""
-        rates = f"{1.0 / step:.4g} Hz, as milliseconds {1000.0 / step:.4g} Hz" if step else "of no known rate"
+        as_s, as_ms = (format_value(each / step, "frequency") if step else "" for each in (1.0, 1000.0))
+        rates = f"{as_s}, as milliseconds {as_ms}" if step else "of no known rate"
         questions.append(
             f'"{column.header}" states no unit that is known{said}. Its steps are {step:g}: as seconds the rows would '
             f"be {rates}. Write the unit."

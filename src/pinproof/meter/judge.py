@@ -282,15 +282,16 @@ def _doubts(
         if other.id != station.id and theirs.as_built is not None and theirs.is_open == typed.is_open
         and not theirs.as_built.misses(*ends) and not _same(theirs, expectation)
     ]  # fmt: skip
-    if expectation.as_built is not None and not expectation.as_built.misses(*ends):
-        like = []  # it may be its own figure as built: no reason to ask for another switch
+    its_own = expectation.as_built is not None and not expectation.as_built.misses(*ends)
+    if its_own:
+        like = []  # no reason to ask for another switch, or for another decade of one
     if like and not (typed.is_open and found):
         named = " or ".join(situation_words(each.operated) for each in like[:3])
         found.append(
             Doubt("other-situation", f"This is what {named} should read. Was that held instead of "
                   f"{situation_words(station.operated)}? If not, two wires or contacts may be exchanged.")
         )  # fmt: skip
-    elif not typed.is_open:
+    elif not typed.is_open and not its_own:
         for factor in DECADES:
             off = [
                 other for other, theirs in others.values()

@@ -183,6 +183,16 @@ def feed_caution(truck: Truck, line: Line) -> str:
     return f"Unplug every other load on that fuse, or the meter reads through it.{named}"
 
 
+def controller_ground_words(view: LineView) -> str:
+    """What to join before ohms are read, where the coder has a wire to the controller's own ground; else ""."""
+    if not any("ground" in (each.a, each.b) for each in view.branches if each.kind in _SOLID):
+        return ""
+    return (
+        "A wire of this line ends at the controller's own ground and hangs free while the controller is unplugged: join"
+        " its cavity to the switches' return, or to chassis, with a clip lead."
+    )
+
+
 def _looks(truck: Truck) -> Iterator[Station]:
     lines = ", ".join(line.id for line in truck.lines) or "no line"
     yield Station(f"{TRUCK}/eyes/all", 1, "eyes", "note", None,
@@ -220,6 +230,8 @@ def _wires(view: LineView) -> Iterator[Station]:
 def _node(node: str, view: LineView) -> str:
     if node == view.pin:
         return pin_words(view)
+    if node == "ground":
+        return "the controller's ground cavity of this plug"
     bare = unplugged(node)
     return CHASSIS if bare == CHASSIS else node.partition("@")[0].partition(":")[2] or node.partition("@")[0]
 
@@ -252,7 +264,7 @@ def _switches(truck: Truck, line: Line) -> Iterator[Station]:
 
 def _ohms(truck: Truck, view: LineView) -> Iterator[Station]:
     line, pin = view.line, pin_words(view)
-    cautions = [NEVER_LIVE]
+    cautions = [NEVER_LIVE, *filter(None, (controller_ground_words(view),))]
     if line.has_feed and line.feed_from == "battery":
         cautions.append(feed_caution(truck, line))
         if line.source_side == "return":

@@ -237,7 +237,7 @@ def _readings(truck: Truck, proof: TruckProof, views: Mapping[str, LineView], ro
             if body
             else el("p", bench.NOTHING)
         )  # fmt: skip
-        more = [el("p", f"{left} more situations of {line.line}: book.pdf.", class_="printed")] if left else []
+        more = [el("p", f"{_more(left)} of {line.line}: book.pdf.", class_="printed")] if left else []
         probes = el("ol", *(el("li", each) for each in bench.probe_words(view)))
         how = el("h3", "How to measure the ohms")
         hidden = {"class_": "more"} if line.line in unprinted else {}
@@ -245,6 +245,10 @@ def _readings(truck: Truck, proof: TruckProof, views: Mapping[str, LineView], ro
     if unprinted:
         parts.append(el("p", f"Readings of {words.all_of(unprinted)}: book.pdf.", class_="printed"))
     return parts
+
+
+def _more(left: int) -> str:
+    return "1 more situation" if left == 1 else f"{left} more situations"
 
 
 def _heads(axis: Axis) -> tuple[str, str, str]:
@@ -294,7 +298,7 @@ def _check(proof: TruckProof, room: int) -> Html:
         el("li", el("label", box, el("span", text)), **({} if shown else {"class_": "more"})) for text, shown in items
     ]
     left = max(len(asked) - room, 0)
-    more = [el("p", f"{left} more situations to try: book.pdf.", class_="printed")] if left else []
+    more = [el("p", f"{_more(left)} to try: book.pdf.", class_="printed")] if left else []
     title = el("h2", "Five-minute check before the start", id="check")
     return el("section", title, el("ol", *listed, class_="check"), *more, el("p", el("b", _DIFFERS)))
 

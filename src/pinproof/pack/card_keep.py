@@ -12,9 +12,14 @@ from pinproof.drawings import words
 from pinproof.errors import NoSolution
 from pinproof.faults import Kept, keep_racing
 from pinproof.pack.markup import Html, el, join
+from pinproof.proof.judging import unproven_reason
 from pinproof.wiring import LineView
 
-NOT_PROVEN = "Nothing was proven for {line}: some value is still missing. Do not count on it."
+NOT_PROVEN = "Nothing was proven for {line}: {reason}. Do not count on it."
+TOO_MANY = "it has more situations than are looked at"
+NOTHING_TO_PULL = (
+    "Of {line} the file names no coded wire and no station to unplug: what is then left was not worked out."
+)
 CODED_WIRE = "the coded wire (pull it out of the controller's plug, or unplug the switches)"
 
 
@@ -24,9 +29,12 @@ def keep_lines(truck: Truck, view: LineView) -> list[Html]:
     try:
         found = keep_racing(truck, line)
     except NoSolution:
-        found = ()
+        return [el("li", NOT_PROVEN.format(line=line.id, reason=TOO_MANY))]
     if not found:
-        return [el("li", NOT_PROVEN.format(line=line.id))]
+        reason = unproven_reason(truck, line, view)
+        return [
+            el("li", NOT_PROVEN.format(line=line.id, reason=reason) if reason else NOTHING_TO_PULL.format(line=line.id))
+        ]
     return [el("li", *_item(view, each)) for each in found]
 
 
@@ -39,10 +47,10 @@ def _item(view: LineView, each: Kept) -> list[Html | str]:
     elif each.also_read:
         rest = f"You then have no command to count on; with nothing pressed it reads {idle}."
     else:
-        rest = f"You then have no manual command; it reads {idle}."
+        kind = "manual command" if "manual" in view.line.meanings else "command"
+        rest = f"You then have no {kind}; it reads {idle}."
     if not each.is_safe:
         return [join(el("b", f"Do not unplug {what}"), ": what is left can read as a command nobody gave.")]
-    del view
     if each.also_read:
         told = words.all_of([f"{words.operated(operated)} ({meaning})" for operated, meaning in each.also_read])
         rest += f" Hands off all the same, it can still be read: {told}."

@@ -116,7 +116,7 @@ def lists(known: Against) -> list[tuple[str, list[str]]]:
     unnoticed = [each for each in known.found.of("command lost") if each.unnoticed and each.adds]
     if unnoticed:
         names = words.all_of([fault_words(each.fault) for each in unnoticed])
-        out.append(("Commands lost without the controller noticing:", [f"{names}.", unnoticed[0].advice[0]]))
+        out.append(("Commands lost without the controller noticing:", [f"{names}.", known.outside_check]))
     return [(title, items) for title, items in out if items]
 
 

@@ -20,7 +20,7 @@ from pinproof.proof.doubts import WEAK, shares_of
 from pinproof.proof.judging import Judged
 from pinproof.proof.results import DriftBudget, RestsOn, SituationProof, margin_percent
 from pinproof.quantities import format_value
-from pinproof.verdict import Verdict, Window
+from pinproof.verdict import Window
 from pinproof.verdict.doubt import USUAL_ERROR
 from pinproof.wiring import LineView
 
@@ -50,7 +50,7 @@ def _all(view: LineView, rows: Sequence[SituationProof], judged: Sequence[Judged
     for state in judged:
         if state.key_state != "run":
             continue
-        if any(row.verdict.rank < Verdict.WOULD_HOLD.rank for row in state.rows):
+        if any(not row.verdict.holds for row in state.rows):
             yield from _failing(view, state, entries, resistors)
         for row in state.rows:
             if row.window and math.isfinite(row.margin):
@@ -90,7 +90,10 @@ def _spread(view: LineView, row: SituationProof, budget: DriftBudget, resistor: 
         strained = strain("ohm", budget.end, first, share.doubt)
         what = _told(row, budget, f"Were it so large that the {_part_words(budget.parameter)} reaches {_shown(budget)}")
         if not share.default:
-            text = resistor.text if share.name == "ohms" else f"{share.name} {format_value(share.size, 'ratio')}"
+            size = format_value(share.size, "ratio")
+            if share.name == "tempco":  # as the file states it, not what it comes to at the hottest
+                size = format_value(resistor.tempco_per_k, "tempco")
+            text = resistor.text if share.name == "ohms" else f"{share.name} {size}"
             yield RestsOn(
                 budget.parameter, share.basis, text, _line_of(truck, budget.parameter), strained,
                 _story(row, budget) if share.name == "ohms" else what,
@@ -122,6 +125,8 @@ def _shown(budget: DriftBudget) -> str:
 def _part_words(path: str) -> str:
     """ "resistor of lever_up" for contact.lever_up.resistor, "idle resistor of taps" for line.taps.idle_resistor."""
     pieces = path.split(".")
+    if len(pieces) == 5 and pieces[2] == "element":
+        return f"element {pieces[3]} of {pieces[1]}"
     return f"{pieces[-1].replace('_', ' ')} of {pieces[1]}" if len(pieces) == 3 else path
 
 
@@ -148,7 +153,7 @@ def _failing(
     """Numbers that, known exactly, would help what does not hold. Measuring a chosen resistor would not."""
     known = gains(view, state)
     for index, row in enumerate(state.rows):
-        if row.verdict.rank >= Verdict.WOULD_HOLD.rank:
+        if row.verdict.holds:
             continue
         basis = {each.path: each.basis for each in parameters_of(view, state, state.situations[index].key)}
         for path, gain in known[index].items():

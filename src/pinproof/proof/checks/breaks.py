@@ -214,13 +214,18 @@ def _text(fault: Fault, worst: Outcome, idle: Outcome | None, outcomes: Sequence
 
 
 def _beside_words(one: Outcome) -> str:
-    """What the windows say of a reading that is no command and not what is wanted: no more than that."""
+    """What the windows say of a reading that is no command but perhaps what is wanted: no more than that."""
     named = listed(f"`{meaning}`" for meaning in one.faults)
     nowhere = "in no window; what the controller then does is not in the file"
+    fault = f"{named}, a fault window and no command"
+    if one.wanted in one.reads_as:  # in some trucks of the box, though not in all
+        ways = [f"may be read as `{one.wanted}`, as from a sound line", *([f"as {fault}"] if named else [])]
+        ways += [f"lie {nowhere}"] if "invalid" in one.reads_as else []
+        return ", or ".join(ways)
     if named and one.sure and "invalid" not in one.reads_as:
-        return f"is read as {named}, a fault window and no command"
+        return f"is read as {fault}"
     if named:
-        return f"may be read as {named}, a fault window and no command, or lie {nowhere}"
+        return f"may be read as {fault}, or lie {nowhere}"
     return f"{'lies' if one.sure else 'may lie'} {nowhere}"
 
 

@@ -11,6 +11,7 @@ Powers are reached at a corner of the box (see `corner_search`), with the supply
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -106,6 +107,40 @@ def bodies_w(
             stated = (stated_w or {}).get(path)
             bought = stated if stated is not None and stated >= needed else max(needed, STURDY_W)
             found[path] = words[0] if words else bought
+    return found
+
+
+def most_times(findings: Sequence[Finding], temp_c: float, stiff: bool) -> dict[str, tuple[float, float]]:
+    """By which factor the ohms may fall, and grow, before the largest usual body could overheat, by design path.
+
+    Parameters
+    ----------
+    findings : of one line
+    temp_c : float
+        Counts where no finding says how hot the place gets. [°C]
+    stiff : bool
+        A resistor of this line that is shorted lies between two rails but for wires and contacts: not in a ladder, not
+        in free elements. More ohms are then cooler in a short.
+
+    Notes
+    -----
+    Behind any source V with Rs, V² R/(R + Rs)² grows at most k-fold when R becomes k-fold or a k-th.
+    """
+    found: dict[str, tuple[float, float]] = {}
+    use = ("run_w", "jump_start_w", "load_dump_w")
+    for finding in findings:
+        if finding.check != NAME:
+            continue
+        numbers, at_c = finding.numbers, float(finding.numbers.get("temp_c", temp_c))
+        if "run_w" in numbers:
+            shorted = [float(numbers[each]) for each in ("short_to_ground_w", "short_to_battery_w") if each in numbers]
+            used = max(float(numbers[each]) for each in use if each in numbers)
+            hot = {finding.subject: (max(used, *shorted), used if stiff else max(used, *shorted))}
+        else:
+            hot = {path: (float(size), float(size)) for path, size in numbers.items()}
+        for path, powers in hot.items():
+            down, up = (rating_w(USUAL_W[-1], at_c) / each if each > 0.0 else math.inf for each in powers)
+            found[path] = (down, up)
     return found
 
 
@@ -286,7 +321,8 @@ def _pin(view: LineView, judged: Sequence[Judged]) -> tuple[Finding, ...]:
         f"The pin sees up to {_volts(most_v)} ({case.words}, {situation_words(operated)}), more than the"
         f" {_volts(limit.low)} it may take."
     )
-    cure = "Keep the coded wire away from battery wires; ask the controller's maker what protects the pin."
+    first = "Keep the coded wire away from battery wires;" if case.joined_to else "It takes no fault:"
+    cure = f"{first} ask the controller's maker what protects the pin."
     return (Finding(NAME, None, view.input.id, text, {"pin_v": most_v, "max_pin_v": limit.low}, cure),)
 
 

@@ -10,7 +10,7 @@ from pinproof.design import Truck, loads
 from pinproof.drawings import words
 from pinproof.errors import NoSolution
 from pinproof.faults import Against, FaultEffect, LineFaults, keep_racing
-from pinproof.faults.words import commands_words, fault_words
+from pinproof.faults.words import commands_words, fault_words, lost_groups
 from pinproof.pack.faults_page import GROUPS, NOT_LOOKED_AT, lists
 from pinproof.web.page import Action, Ask, Done, Page
 
@@ -66,13 +66,8 @@ def _line(truck: Truck, line: LineFaults, against: Against, tried: bool) -> Mapp
         (caption, [_row(each, against) for each in false if each.rank == rank and each.adds])
         for rank, caption in enumerate(GROUPS)
     ]
-    idle = truck.line(line.line).idle
-    unnoticed = [_row(each, against) for each in lost if each.unnoticed and each.adds]
-    seen = [_row(each, against) for each in lost if not each.unnoticed and each.adds]
-    groups += [
-        (f"Command lost, and nobody notices: with nothing pressed it still reads as {idle}", unnoticed),
-        ("Command lost, and it shows", seen),
-    ]
+    new = lost_groups(truck.line(line.line).idle, [each for each in lost if each.adds])
+    groups += [(head, [_row(each, against) for each in rows]) for head, rows in new]
     return {
         "id": line.line, "input": truck.line(line.line).input, "reason": words.sentence(line.reason),
         "count": len(line.faults), "situations": line.situations, "false": len(false), "lost": len(lost),
