@@ -361,7 +361,7 @@ condition = "good"
 on_hand = "2 m"
 """
     found = codes(POWER.replace('high = "80 °C"', 'high = "30 °C"') + cables)
-    assert "m wanted, 2.00 m there" in found["cable-short"]
+    assert "m wanted, 2 m there" in found["cable-short"]
     longer = laid(POWER.replace('high = "80 °C"', 'high = "30 °C"') + cables.replace("2 m", "200 m"))
     assert {wire.sizing.cable for wire in longer.wires} == {"old"}
     assert any(one.code == "salvaged-measure" for one in longer.findings)

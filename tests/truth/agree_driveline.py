@@ -368,10 +368,14 @@ def _gears(out: Outcome, d: dc.Driveline, sums, speed: Fraction) -> None:  # typ
 
 def _steps(out: Outcome, d: dc.Driveline, sums) -> None:  # type: ignore[no-untyped-def]
     out.same("steps", max(0, len(d.gears) - 1), len(sums.steps))
+    ends = [d.most] if d.limiter is None else [d.most, d.limiter]
+    top = dc.Number(*(min(getattr(each, end) for each in ends) for end in ("low", "value", "high")))
     for step in sums.steps:
         ups = [line for line in d.lines if (line.before, line.after) == (step.before, step.after)]
-        if ups:  # the highest: compared as a line
-            nominal = max(dc.line_sums(d, t, line)["engine"][1] for line in ups for _, t in d.transfers)
+        told = [dc.line_sums(d, t, line)["engine"][1] for line in ups for _, t in d.transfers]
+        told = [each for each in told if each <= top.value]  # a line above what the engine can reach is never used
+        if told:  # the highest: compared as a line
+            nominal = max(told)
             out.near(f"step {step.before} from", nominal, step.before_rpm.value)
             tops = [
                 (t, line) for line in ups for _, t in d.transfers
@@ -380,8 +384,6 @@ def _steps(out: Outcome, d: dc.Driveline, sums) -> None:  # type: ignore[no-unty
             if len(tops) == 1:
                 out.range(f"step {step.before} drop", dc.drop(d, *tops[0]), step.drop_rpm)
             continue
-        ends = [d.most] if d.limiter is None else [d.most, d.limiter]
-        top = dc.Number(*(min(getattr(each, end) for each in ends) for end in ("low", "value", "high")))
         out.range(f"step {step.before} after", dc.after_shift(d, top, step.before, step.after), step.after_rpm)
         out.range(
             f"step {step.before} drop",

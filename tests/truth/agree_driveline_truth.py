@@ -124,13 +124,14 @@ def _steps(out: Outcome, d: dt.Drive, sums) -> None:  # type: ignore[no-untyped-
         what = f"step {found.before} > {found.after}"
         out.span(f"{what} ratio", dt.step(d, found.before, found.after), found.ratio)
         ups = [x for x in d.lines if (names[x.before], names[x.after]) == (found.before, found.after)]
-        if not ups:  # from the highest speed that the engine has on any truck of the range: most or limiter
-            top = lower_of(d.most, d.limiter)
+        top = lower_of(d.most, d.limiter)
+        told = [(dt.line_engine(d, r, x), dt.line_engine(d, r, x, True)) for r in d.ranges for x in ups]
+        told = [each for each in told if each[0].value <= top.value]  # a line above that is never used
+        if not told:  # from the highest speed that the engine has on any truck of the range: most or limiter
             out.span(f"{what} from", top, found.before_rpm)
             out.span(f"{what} to", dt.after_shift(d, found.before, found.after, top, "any"), found.after_rpm)
             out.span(f"{what} drop", dt.drop(d, found.before, found.after, top), found.drop_rpm)
             continue
-        told = [(dt.line_engine(d, r, x), dt.line_engine(d, r, x, True)) for r in d.ranges for x in ups]
         highest = max(before.value for before, _ in told)
         out.near(f"{what} from the highest line", highest, found.before_rpm.value)
         afters = [after for before, after in told if before.value == highest]

@@ -360,14 +360,19 @@ def sums_of(p: Power, copper: Copper) -> Sums:
         running[feed] = wt.together_a([(amps[n], needs[n]) for n in mine], devices)
         peaks[feed] = []
         for name in mine:
-            others, most, can_be_on = [(amps[n], needs[n]) for n in mine if n != name], Fraction(0), False
-            for where in itertools.product(*devices.values()):
-                at = dict(zip(devices, where, strict=True))
-                if all(any(at[d] in ps for d, ps in clause) for clause in needs[name]):
-                    most = max(most, wt.together_a(others, {d: (position,) for d, position in at.items()}))
-                    can_be_on = True
-            if can_be_on:  # two switches of one lever that never close together: nothing flows, no inrush either
-                peaks[feed].append((p.loads[name]["inrush"] * amps[name] + most, p.loads[name]["time"]))
+            switches = {one for group in [*p.loads[name]["high"], *p.loads[name]["low"]] for one in group}
+            with_it = [n for n in mine if n == name or any(
+                one in switches for group in [*p.loads[n]["high"], *p.loads[n]["low"]] for one in group)]  # fmt: skip
+            for seconds in {p.loads[n]["time"] for n in with_it}:
+                surging = [n for n in with_it if p.loads[n]["time"] >= seconds]
+                flows = {n: amps[n] * (p.loads[n]["inrush"] if n in surging else 1) for n in mine}
+                most = [
+                    sum(flows[n] for n in mine if all(any(at[d] in ps for d, ps in clause) for clause in needs[n]))
+                    for at in (dict(zip(devices, where, strict=True)) for where in itertools.product(*devices.values()))
+                    if all(any(at[d] in ps for d, ps in clause) for clause in needs[name])
+                ]
+                if most:  # two switches of one lever that never close together: nothing flows, no inrush either
+                    peaks[feed].append((max(most), seconds))
         chosen[feed] = wt.fuse_for(running[feed], peaks[feed]) if text == "to choose" else Fraction(text.split()[0])
     return Sums(amps, wire_a, carried, running, peaks, chosen)
 
@@ -476,10 +481,21 @@ def drop_in_all_v(p: Power, tree: wt.Tree, copper: Copper, sums: Sums, wires: Se
         volts = wt.drop_v(sums.wire_a[number], size, Fraction(wire.cut_mm, 1000), temp_c)
         units = [unit for _, unit in copper.tips[number]]
         pairs = sum(unit in p.buses or (unit in p.loads and p.loads[unit]["plug"]) for unit in units)
-        lost.append(volts + sums.load_a[load] * PAIR_OHM * pairs)
-    at_joint = sums.load_a[load] * WAY_OHM
-    worst = max(sum((at_joint if k < 0 else lost[k] for k in way), start=Fraction(0)) for way in copper.routes(load))
-    return worst + sums.load_a[load] * CLOSED_OHM * len(p.groups(load))
+        lost.append(volts + sums.wire_a[number] * PAIR_OHM * pairs)
+
+    def lost_on(way: list[int]) -> Fraction:
+        total, flows = Fraction(0), next((sums.wire_a[k] for k in way if k >= 0), Fraction(0))
+        for k in way:
+            flows = flows if k < 0 else sums.wire_a[k]  # what comes to a joint goes through it
+            total += flows * WAY_OHM if k < 0 else lost[k]
+        return total
+
+    worst = max(lost_on(way) for way in copper.routes(load))
+    for group in p.groups(load):
+        sharing = [{n for n in p.loads if any(name in other for other in p.groups(n))} for name in group]
+        flows = [wt.together_a([(sums.load_a[n], p.needs(n)) for n in some], p.turned()) for some in sharing]
+        worst += max(flows) * CLOSED_OHM
+    return worst
 
 
 def judge_sizes(

@@ -805,7 +805,7 @@ RATINGS_A = {
     "medium": ("0.5", "1", "2", "3", "4", "5", "7.5", "10", "15", "20", "25", "30", "35", "40"),
     "maxi": ("20", "30", "40", "50", "60", "70", "80"),
 }
-RATINGS_A["mini"] = RATINGS_A["medium"]
+RATINGS_A["mini"] = tuple(one for one in RATINGS_A["medium"] if 2 <= float(one) <= 30)
 GATES_S = (("110", "360000"), ("135", "0.75"), ("160", "0.25"), ("200", "0.15"), ("350", "0.04"), ("600", "0.02"))
 # the gates are ISO 8820-3 from memory: the page's rule, not an outside truth
 

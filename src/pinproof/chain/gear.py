@@ -7,7 +7,7 @@ Touches: nothing.
 from __future__ import annotations
 
 from pinproof.design.model import Truck
-from pinproof.driveline import drive_sums, measure_first
+from pinproof.driveline import drive_sums, measure_first, worst_first
 from pinproof.verdict import Verdict
 
 NOTHING_SAID = (
@@ -21,11 +21,12 @@ def gear_link(truck: Truck) -> tuple[Verdict, str, str]:
     if truck.drive is None:
         return Verdict.NOT_SHOWN, NOTHING_SAID, ""
     sums = drive_sums(truck)
-    worst = min(sums.checks, key=lambda each: each.verdict.rank)
+    worst = worst_first(sums.checks)[0]
     held = sum(each.verdict is Verdict.PASS for each in sums.checks)
     text = f"{held} of {len(sums.checks)} checks of the driveline hold."
     if worst.verdict is not Verdict.PASS:
-        text += f" {worst.check}, {worst.subject}: {worst.text}"
+        first = "Unsafe" if worst.verdict is Verdict.FAIL else "Not known"
+        text += f" {first}: {worst.check}, {worst.subject}. {worst.text}"
     if truck.drive.borrowed:
         text += " Borrowed tables are judged by `pinproof gears`."
     weak = measure_first(truck, sums)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pinproof.cli.show import hung, table
-from pinproof.driveline import Check, Converted, DriveSums, Setting, blanks
+from pinproof.driveline import Check, Converted, DriveSums, Setting, blanks, worst_first
 from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
 from pinproof.driveline.span import Span
 from pinproof.verdict import Verdict
@@ -24,7 +24,7 @@ def sums_words(sums: DriveSums, checks: Sequence[Check]) -> str:
     """Everything but tables and sheet."""
     worst = min((each.verdict for each in checks), key=lambda each: each.rank)
     resting = f", resting on {len(sums.rests_on)} numbers nobody measured or published" if sums.rests_on else ""
-    out = [f"{HEAD[worst]}{resting}  {sums.name or sums.truck}", "", *_tyre(sums)]
+    out = [*_head(f"{HEAD[worst]}{resting}  {sums.name or sums.truck}", sums, worst, checks), "", *_tyre(sums)]
     several = len({row.transfer for row in sums.gears}) > 1
     out += ["", *_gears(sums, several)]
     out += ["", *_steps(sums), "", *_downs(sums, several)]
@@ -35,6 +35,21 @@ def sums_words(sums: DriveSums, checks: Sequence[Check]) -> str:
     if sums.sensors:
         out += ["", *_sensors(sums)]
     return "\n".join([*out, "", *checks_words(checks), *_rests(sums)])
+
+
+def _head(first: str, sums: DriveSums, worst: Verdict, checks: Sequence[Check]) -> list[str]:
+    """The verdict, and whose it is where only a borrowed table is worse than the truck itself."""
+    if sums.verdict is worst:
+        return [first]
+    tables = [each.subject for each in checks if each.check == "borrowed table" and each.verdict is worst]
+    return [
+        first,
+        *hung(
+            f"{HEAD[worst]} is only what was borrowed: {'; '.join(tables)}. The truck's own lines and limits: "
+            f"{HEAD[sums.verdict]}.",
+            "  ", "  ",
+        ),
+    ]  # fmt: skip
 
 
 def _tyre(sums: DriveSums) -> list[str]:
@@ -169,7 +184,7 @@ def _sensors(sums: DriveSums) -> list[str]:
 
 def checks_words(checks: Sequence[Check]) -> list[str]:
     """What does not hold, each with its cure; then how many hold."""
-    bad = sorted((each for each in checks if each.verdict is not Verdict.PASS), key=lambda each: each.verdict.rank)
+    bad = worst_first(each for each in checks if each.verdict is not Verdict.PASS)
     out = ["Checks:"]
     for each in bad:
         cure = f" Cure: {each.cure}" if each.cure else ""

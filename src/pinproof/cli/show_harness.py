@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 
 from pinproof.cli.show import table
 from pinproof.harness import Harness
+from pinproof.harness.reach import COLUMN as FUSE_COLUMN
 from pinproof.quantities import format_value
 from pinproof.quantities.customary import in_us, inches_of
 
@@ -82,7 +83,7 @@ def _wires(harness: Harness, length: Length) -> str:
                 sources[check.rule] = f"    {check.rule}: {check.source} ({check.seen})"
     if any(wire.sizing is not None and wire.sizing.rule == "coded" for wire in harness.wires):
         sources["coded"] = "    coded: the ohms that the proof assumed for this line"
-    return table(rows, head) + "\n  Where the rules come from:\n" + "\n".join(sources.values())
+    return table(rows, head) + f"\n  {FUSE_COLUMN}\n  Where the rules come from:\n" + "\n".join(sources.values())
 
 
 def _splices(harness: Harness, length: Length) -> str:
@@ -107,8 +108,9 @@ def _runs(harness: Harness, length: Length, said: Callable[[str], str]) -> str:
         size = "empty" if not one.wires else f"{length(round(one.diameter_mm, 1))}{'' if one.exact else ' (estimate)'}"
         sleeve = "–" if one.sleeve_mm is None else length(one.sleeve_mm)
         rows.append(
-            (one.run, length(one.length_mm), str(len(one.wires)), size, sleeve, length(round(one.bend_mm)),
-             str(one.supports), str(one.ties), said(f"{one.mass_g:.0f} g"))
+            (one.run, length(one.length_mm), str(len(one.wires)), size, sleeve,
+             length(round(one.bend_mm)) if one.wires else "–", str(one.supports), str(one.ties),
+             said(f"{one.mass_g:.0f} g"))
         )  # fmt: skip
     head = ("run", "length", "wires", "diameter", "sleeve", "bend", "supports", "ties", "mass")
     return table(rows, head)

@@ -293,6 +293,9 @@ def small_map(canvas: Canvas, grid: Grid, room: Box, here: tuple[int, int] | Non
 
 
 KEY_LEFT_MM, KEY_RIM_MM, KEY_LETTERS_MM = 12.0, 14.0, 2.4
+NAME_AT = (0.0, 1.0, 0.25, 0.75, 0.5)
+"""Where the name of a field is tried, as a share of its height from the top."""
+NAME_CLEAR_MM = 0.5
 
 
 @dataclass(frozen=True)
@@ -307,7 +310,8 @@ class KeyRoom:
     def names(self, grid: Grid, lines: Plot | None = None) -> dict[tuple[int, int], Box]:
         """Where names of fields stand, from the corner of the first field; where they are narrow only some have one.
 
-        At the top of the field; at its foot, or in its middle, where `lines` of the board lie at the top.
+        At the top of the field; at its foot, or between, at its left or its right edge, where `lines` of the board lie
+        at the top. A name that would touch a run wherever it stands is left out.
         """
         step, high = grid.wide * self.along, grid.high * self.upward
         widest = max(width_mm(grid.name(field), KEY_LETTERS_MM) for field in grid.fields) + 1.0
@@ -317,10 +321,14 @@ class KeyRoom:
         for row, column in grid.fields:
             if column % each:
                 continue
-            tops = [row * high + off for off in (0.0, high - tall, (high - tall) / 4.0, 3.0 * (high - tall) / 4.0)]
-            spots = [Box(column * step, top, column * step + widest, top + tall) for top in tops]
-            free = [spot for spot in spots if lines is None or not lines.shows(spot)]
-            found[row, column] = free[0] if free else spots[0]
+            lefts = dict.fromkeys((column * step, max(column * step, (column + 1) * step - widest)))
+            spots = [
+                Box(left, row * high + part * (high - tall), left + widest, row * high + part * (high - tall) + tall)
+                for part in NAME_AT for left in lefts
+            ]  # fmt: skip
+            free = (spot for spot in spots if lines is None or not lines.shows(spot.wider(NAME_CLEAR_MM)))
+            if (spot := next(free, None)) is not None:
+                found[row, column] = spot
         return found
 
 

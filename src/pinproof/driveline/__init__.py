@@ -22,7 +22,7 @@ results   what comes out, and its JSON
 """
 
 from pinproof.driveline.borrowed import convert, converted_csv, table_check
-from pinproof.driveline.results import Cell, Check, Converted, Downshift, DriveSums, Lead, Setting, as_json
+from pinproof.driveline.results import Cell, Check, Converted, Downshift, DriveSums, Lead, Setting, as_json, worst_first
 from pinproof.driveline.sheet import blanks, settings_sheet
 from pinproof.driveline.span import Span, remains
 from pinproof.driveline.speeds import (
@@ -70,4 +70,5 @@ __all__ = [
     "separation",
     "settings_sheet",
     "table_check",
+    "worst_first",
 ]

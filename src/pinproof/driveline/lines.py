@@ -223,11 +223,14 @@ def line_checks(drive: Drive, rows: Sequence[LineRow], downshifts: Sequence[Down
         if row.number in partnered or row.transfer != drive.transfers[0].name:  # once for all ranges
             continue
         missing = "down" if row.kind == "up" else "up"
+        at = [gear.name for gear in drive.gears]
+        skips = abs(at.index(row.before) - at.index(row.after)) > 1
+        back = f"out of {row.after} or into {row.before}" if skips else f"from {row.after} to {row.before}"
         found.append(
             Check(
                 "separation", f"{row.before} → {row.after}, {row.load}", Verdict.NOT_SHOWN,
                 f"There is no {missing} line back at this load, so it cannot be told whether it hunts.",
-                f"Write the {missing} line from {row.after} to {row.before} as a [[drive.shift]].",
+                f"Write the {missing} line {back} at this load as a [[drive.shift]].",
             )
         )  # fmt: skip
     if not rows:

@@ -6,6 +6,7 @@ Touches: nothing.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -133,6 +134,15 @@ class Check:
     verdict: Verdict
     text: str
     cure: str = ""
+
+
+DANGER = ("down line", "limiter", "up line", "borrowed table", "lead", "separation", "landing")
+"""Checks by what they can cost, an over-speeding engine first."""
+
+
+def worst_first(checks: Iterable[Check]) -> list[Check]:
+    """Unsafe before not known before safe; among equals what can cost the engine first."""
+    return sorted(checks, key=lambda each: (each.verdict.rank, DANGER.index(each.check)))
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from itertools import pairwise
 from pinproof.design.model import Line, Truck, Value
 from pinproof.design.model_drive import Drive, Sensor
 from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
-from pinproof.driveline.results import DriveSums, Lead, Pulses, Setting
+from pinproof.driveline.results import DriveSums, Lead, Pulses, Setting, worst_first
 from pinproof.driveline.span import Span
 from pinproof.driveline.stated import around_m, drive_of
 from pinproof.driveline.tyre import rolled
@@ -111,6 +111,8 @@ OWNER: dict[str, tuple[str, str, str, str]] = {
 }  # fmt: skip
 
 
+NOT_SO = "NOT AS IT STANDS"
+"""How the reason of a value begins that must not be entered as the file has it."""
 WHERE = {"tap_codes": "[[line.window]]", "debounce": "[[input]] debounce"}
 """Rows that come from elsewhere in the design file, and from where."""
 
@@ -305,14 +307,21 @@ def _lead(each: Lead) -> Setting:
 def _lines(drive: Drive, sums: DriveSums) -> list[Setting]:
     rows = []
     for line in drive.lines:
-        shown = next(each for each in sums.lines if each.number == line.number)
+        mine = [each for each in sums.lines if each.number == line.number]
         subject = f"{line.before} → {line.after}, {line.load}"
-        bad = [each.text for each in sums.checks if each.verdict.exit_code and each.subject.startswith(subject)]
-        value = f"{line.at.text} ({line.given} speed); output shaft {rpm(shown.output_rpm)}"
+        several = len({each.transfer for each in mine}) > 1
+        named = {f"{subject}, {each.transfer}" if several else subject: each.transfer for each in mine}
+        bad = worst_first(each for each in sums.checks if each.verdict.exit_code and each.subject in named)
+        where = f" in {named[bad[0].subject]} range" if bad and several else ""
+        if several and line.given == "road":
+            turns = ", ".join(f"{rpm(each.output_rpm)} in {each.transfer}" for each in mine)
+        else:
+            turns = rpm(mine[0].output_rpm)
+        value = f"{line.at.text} ({line.given} speed); output shaft {turns}"
         rows.append(
             Setting(
                 "lines", f"{line.before} → {line.after}, {line.load}", value,
-                f"NOT AS IT STANDS: {bad[0]}" if bad else "Judged and found to work.", line.at.basis,
+                f"{NOT_SO}{where}: {bad[0].text}" if bad else "Judged and found to work.", line.at.basis,
                 "The shift begins within 3 % of it, at this load.",
             )
         )  # fmt: skip

@@ -93,7 +93,7 @@ def at_speed(drive: Drive, transfer: Geared, gear: Geared, speed_m_per_s: float)
 
 
 def steps(drive: Drive, lines: Sequence[LineRow]) -> tuple[Step, ...]:
-    """Drop after each upshift, from its highest line where there is one, else from what the engine can reach."""
+    """Drop after each upshift, from its highest line that the engine can reach, else from what the engine can reach."""
     found = []
     reach, reached = reachable(
         Span.of(drive.most_rpm), None if drive.limiter_rpm is None else Span.of(drive.limiter_rpm)
@@ -103,6 +103,7 @@ def steps(drive: Drive, lines: Sequence[LineRow]) -> tuple[Step, ...]:
         old, new = Span.of(gear.ratio), Span.of(other.ratio)
         pair = (gear.name, other.name)
         ups = [row for row in lines if row.kind == "up" and (row.before, row.after) == pair]
+        ups = [row for row in ups if row.engine_rpm.value <= reach.value]  # above it nothing is ever shifted
         top = max(ups, key=lambda row: row.engine_rpm.value, default=None)
         if top is None or top.given == "engine":
             before = reach if top is None else top.engine_rpm
@@ -113,9 +114,13 @@ def steps(drive: Drive, lines: Sequence[LineRow]) -> tuple[Step, ...]:
             before, after = top.engine_rpm, top.engine_after_rpm
             one, two = old / share, new / share  # engine turns for each of the output shaft
             drop = _times(top.output_rpm, (one.low - two.high, one.value - two.value, one.high - two.low))
-        load, start = (top.load, f"line, {top.load}") if top is not None else ("", reached)
+        load, start = (top.load, f"line, {top.load}{_in_range(drive, top)}") if top is not None else ("", reached)
         found.append(Step(gear.name, other.name, old / new, before, load, after, drop, start))
     return tuple(found)
+
+
+def _in_range(drive: Drive, row: LineRow) -> str:
+    return f", {row.transfer}" if len(drive.transfers) > 1 and row.given == "road" else ""
 
 
 def _times(span: Span, by: tuple[float, float, float]) -> tuple[float, float, float]:

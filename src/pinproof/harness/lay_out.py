@@ -11,9 +11,11 @@ import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from pinproof.design.messages import DesignFault
 from pinproof.design.model import Truck
-from pinproof.design.model_harness import Feed, HarnessRules
+from pinproof.design.model_harness import Feed, HarnessRules, Load, Relay
 from pinproof.harness import notes
 from pinproof.harness.bundle import (
     BEND,
@@ -165,16 +167,14 @@ def loops_of(drawn: Drawn, currents: Currents) -> dict[int, int]:
 def _fuse(truck: Truck, feed: Feed, currents: Currents) -> FuseChoice:
     members = [number for number, one in enumerate(currents.consumers) if feed.id in one.feeds]
     running_a = currents.feed_a[feed.id]
-    stated = {one.id: one for one in (*truck.loads, *truck.relays)}
-    peaks = []
-    for number in members:
-        one = currents.consumers[number]
-        if one.kind == "line" or stated[one.id].inrush <= 1.0 or not currents.on[:, number].any():
-            continue
-        time = stated[one.id].inrush_time
-        others = [other for other in members if other != number]
-        beside_a = _others_a(currents, number, others)
-        peaks.append(Peak(one.id, stated[one.id].inrush * one.current_a + beside_a, time.value if time else 0.0))
+    stated: dict[str, Load | Relay] = {one.id: one for one in truck.loads}
+    stated |= {one.id: one for one in truck.relays}
+    peaks = [
+        Peak(currents.consumers[number].id, current_a, time_s)
+        for number in members
+        if currents.consumers[number].kind != "line" and stated[currents.consumers[number].id].inrush > 1.0
+        for time_s, current_a in _surges(stated, currents, number, members)
+    ]
     if feed.fuse_a == 0.0:
         return FuseChoice(feed.id, 0.0, False, running_a, feed.family, "", "pass", "no fuse")
     chosen = feed.fuse_a is None
@@ -186,12 +186,32 @@ def _fuse(truck: Truck, feed: Feed, currents: Currents) -> FuseChoice:
     )
 
 
-def _others_a(currents: Currents, number: int, others: Sequence[int]) -> float:
-    """Greatest current of the others in combinations in which this one is on. [A]"""
+def _surges(
+    stated: Mapping[str, Load | Relay], currents: Currents, number: int, members: Sequence[int]
+) -> list[tuple[float, float]]:
+    """For each inrush time how much flows at most for so long when this load comes on, with all that its own switches
+    turn on with it; the others run. [s], [A]"""
+
+    def elements(other: int) -> set[str]:
+        load = stated.get(currents.consumers[other].id)
+        return set() if load is None else {name for group in (*load.high_side, *load.low_side) for name in group}
+
+    def lasts_s(other: int) -> float:
+        time = stated[currents.consumers[other].id].inrush_time
+        return time.value if time else 0.0
+
+    own = elements(number)
+    at_once = {number, *(other for other in members if own & elements(other))}
     rows = currents.on[currents.on[:, number]]
-    if not others or not len(rows):
-        return 0.0
-    return max(float(sum(currents.consumers[one].current_a for one in others if row[one])) for row in rows)
+    found = []
+    for time_s in sorted({lasts_s(other) for other in at_once}) if len(rows) else []:
+        times = [
+            stated[currents.consumers[other].id].inrush if other in at_once and lasts_s(other) >= time_s else 1.0
+            for other in members
+        ]
+        amps = np.array(times) * np.array([currents.consumers[other].current_a for other in members])
+        found.append((time_s, float((rows[:, list(members)] @ amps).max())))
+    return found
 
 
 def _too_small(truck: Truck, fuses: Sequence[FuseChoice], currents: Currents) -> list[Refusal]:

@@ -18,7 +18,8 @@ from pinproof.harness.current import Consumer, Currents
 from pinproof.harness.layout import Drawn
 from pinproof.harness.results import FuseChoice, RuleCheck, Wire
 from pinproof.harness.stock import Size
-from pinproof.tables import fuse_ratings_a
+from pinproof.quantities.gauge import awg_text
+from pinproof.tables import awg_area_m2, fuse_ratings_a
 from pinproof.wiring.nets import Nets, Refusal, chained, refusal
 
 NAMED = 3  # loads that a sentence names
@@ -153,8 +154,16 @@ def _lossy(scene: Scene, number: int, largest: Size, row: RuleCheck, _strands: i
     area_mm2 = largest.area_m2 * 1e6 * row.need / row.have
     return why, [
         f"a way out and back of {shorter_mm} mm at most", *_relay(scene, number), *_apart(scene, number),
-        f"a thicker `[[cable]]` of about {area_mm2:.2g} mm²{_pins(scene.truck, [wire])}",
+        f"a thicker `[[cable]]` of about {_thick(scene.truck, area_mm2)}{_pins(scene.truck, [wire])}",
     ]  # fmt: skip
+
+
+def _thick(truck: Truck, area_mm2: float) -> str:
+    """An area as the design names sizes: the next gauge that is not thinner, where there is one."""
+    gauge = next((one for one in range(8, -4, -1) if awg_area_m2(one) * 1e6 >= area_mm2), None)
+    if truck.harness is None or truck.harness.sizes != "AWG" or gauge is None:
+        return f"{area_mm2:.2g} mm²"
+    return f"{awg_text(gauge)} AWG ({area_mm2:.2g} mm²)"
 
 
 def _way(wire: Wire) -> str:

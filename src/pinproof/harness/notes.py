@@ -55,14 +55,14 @@ def misfits(truck: Truck, wires: Sequence[Wire]) -> Iterator[Refusal]:
                 if all(grip) and not _within(grip[0].value, outside_m, grip[1].value):  # type: ignore[union-attr]
                     text = (
                         f"{path}: the grip of terminal {terminal.id} takes {grip[0].text} to {grip[1].text}, "  # type: ignore[union-attr]
-                        f"the wire is {outside_m * 1000:.2g} mm outside. Take terminal or cable that fit."
+                        f"the wire is {outside_m * 1000:.3g} mm outside. Take terminal or cable that fit."
                     )
                     yield refusal(truck, "terminal-insulation", path, text)
             seal = seals.get(end.seal)
             if seal is not None and not _within(seal.smallest.value, outside_m, seal.largest.value):
                 text = (
                     f"{path}: seal {seal.id} takes {seal.smallest.value * 1000:g} to {seal.largest.value * 1000:g} mm, "
-                    f"the wire is {outside_m * 1000:.2g} mm outside. Take seal or cable that fit."
+                    f"the wire is {outside_m * 1000:.3g} mm outside. Take seal or cable that fit."
                 )
                 yield refusal(truck, "seal-wire", path, text)
 
@@ -81,7 +81,7 @@ def short_cables(sizes: Sequence[Size], truck: Truck, wires: Sequence[Wire]) -> 
         have_m = size.on_hand_m or 0.0
         if used and need_m > have_m:
             text = (
-                f"cable.{size.cable}: {need_m:.2f} m wanted, {have_m:.2f} m there. "
+                f"cable.{size.cable}: {need_m:.4g} m wanted, {have_m:.4g} m there. "
                 f"Choose another for {', '.join(wire.id for wire in used)}."
             )
             yield refusal(truck, "cable-short", f"cable.{size.cable}", text)
@@ -180,8 +180,8 @@ def never_on(currents: Currents) -> Iterator[Finding]:
             yield Finding("never-on", "fail", f"{'relay' if one.kind == 'coil' else 'load'}.{one.id}", text, cure)
 
 
-def carry_notes(truck: Truck, currents: Currents, wires: Sequence[Wire]) -> Iterator[Finding]:
-    """Switches, relay contacts and terminals that carry more than is stated for them."""
+def _through(truck: Truck, currents: Currents) -> dict[str, list[int]]:
+    """For each switch, contact and driver the numbers of the consumers whose current can flow through it."""
     through = {feed.id: feed.through for feed in truck.feeds}
     chains = {load.id: [*load.high_side, *load.low_side] for load in chained(truck)}
     members: dict[str, list[int]] = {}
@@ -190,6 +190,12 @@ def carry_notes(truck: Truck, currents: Currents, wires: Sequence[Wire]) -> Iter
         names |= {name for feed in one.feeds for name in through[feed]}
         for name in names:
             members.setdefault(name, []).append(number)
+    return members
+
+
+def carry_notes(truck: Truck, currents: Currents, wires: Sequence[Wire]) -> Iterator[Finding]:
+    """Switches, relay contacts and terminals that carry more than is stated for them."""
+    members = _through(truck, currents)
     stated = {one.id: one for one in truck.switches}
     limits = {name: (one.path, one.carries) for name, one in stated.items()}
     limits |= {f"{relay.id}.{one.id}": (one.path, one.carries) for relay in truck.relays for one in relay.contacts}
@@ -218,46 +224,51 @@ def load_uses(
     loops_mm: Mapping[int, int],
     rules: HarnessRules,
 ) -> list[LoadUse]:
-    """What each load draws and loses: wires at their currents, its contacts' nominal ohms, its mated pairs."""
+    """What each load draws and loses: wires, contacts' nominal ohms, mated pairs, each at all that it carries."""
     closed = {one.id: one.closed.value for one in truck.switches}
     closed |= {f"{relay.id}.{one.id}": one.closed.value for relay in truck.relays for one in relay.contacts}
     closed |= {one.id: one.on.value for one in truck.drivers}
     feeds = {feed.id: feed for feed in truck.feeds}
     by_load: dict[str, Load | Relay] = {load.id: load for load in chained(truck)}
     way_ohm = {one.id: one.way_ohm.high for one in truck.joints if one.way_ohm is not None}
+    contact_v = {
+        name: currents.together_a(members) * closed.get(name, 0.0)
+        for name, members in _through(truck, currents).items()
+    }
     found = []
+
+    def lost_v(way: tuple[int, ...]) -> float:
+        return sum(wire_drop_v(truck, wires[wire]) for wire in way) + _mated_v(drawn, wires, way, rules, way_ohm)
+
     for number, one in enumerate(currents.consumers):
         if one.kind == "line":
             continue
         load = by_load[one.id]
-
-        def lost_v(way: tuple[int, ...], current_a: float = one.current_a) -> float:
-            copper_v = sum(wire_drop_v(truck, wires[wire]) for wire in way)
-            return copper_v + current_a * _mated_ohm(drawn, wires, way, rules, way_ohm)
-
         drop_v, _ = currents.most_on_a_way(number, lost_v)
         through = [(name,) for feed in one.feeds for name in feeds[feed].through]
         for group in (*load.high_side, *load.low_side, *through):
-            drop_v += one.current_a * max(closed.get(name, 0.0) for name in group)
+            drop_v += max(contact_v.get(name, 0.0) for name in group)
         fraction = drop_fraction(load.drop).value if load.drop_allowed is None else load.drop_allowed.value
         allowed_v = fraction * truck.supply.run.value
         found.append(LoadUse(one.id, one.current_a, loops_mm[number], drop_v, allowed_v))
     return found
 
 
-def _mated_ohm(
+def _mated_v(
     drawn: Drawn, wires: Sequence[Wire], way: Sequence[int], rules: HarnessRules, way_ohm: Mapping[str, float]
 ) -> float:
-    """Ohms of the mated terminals on a way: a pair for each cavity, and the joint's own for each way crossed. [Ω]"""
-    total, crossed = 0.0, set()
+    """Volts on the mated terminals of a way: a pair for each cavity, the joint's own for each way crossed. What flows
+    there counts, other loads' currents too. [V]"""
+    total, crossed = 0.0, {}
     for number in way:
         wire = wires[number]
         for end in (wire.a, wire.b):
             if end.kind in ("cavity", "bus"):
-                total += rules.pair_ohm
+                total += wire.current_a * rules.pair_ohm
             elif end.kind == "way" and end.side is not None:
-                crossed.add((wire.net, drawn.parts[wire.part].ends[end.side].joint))
-    return total + sum(way_ohm.get(joint, 0.0) for _, joint in crossed)
+                joint = drawn.parts[wire.part].ends[end.side].joint
+                crossed[wire.net, joint] = wire.current_a * way_ohm.get(joint, 0.0)
+    return total + sum(crossed.values())
 
 
 def wire_drop_v(truck: Truck, wire: Wire) -> float:
@@ -314,8 +325,8 @@ def line_notes(
 
 
 def _shared_v(truck: Truck, currents: Currents, wires: Sequence[Wire], ways: Sequence[CodedWay], line: Line) -> float:
-    """Most volts that currents of others make along one source way. [V]"""
-    worst = 0.0
+    """Most volts that currents of others make along one source way, in its copper and its mated terminals. [V]"""
+    worst, pair_ohm = 0.0, 0.0 if truck.harness is None else truck.harness.pair_ohm
     for way in ways:
         if not way.path.endswith("source_wire"):
             continue
@@ -324,7 +335,9 @@ def _shared_v(truck: Truck, currents: Currents, wires: Sequence[Wire], ways: Seq
             others = [one for one in currents.carried[number] if currents.consumers[one].id != line.id]
             wire = wires[number]
             if others and wire.current_a > 0.0:
-                total += wire_drop_v(truck, wire) * currents.together_a(others) / wire.current_a
+                others_a = currents.together_a(others)
+                pairs = sum(end.kind in ("cavity", "bus") for end in (wire.a, wire.b))
+                total += wire_drop_v(truck, wire) * others_a / wire.current_a + others_a * pair_ohm * pairs
         worst = max(worst, total)
     return worst
 

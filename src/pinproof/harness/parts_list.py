@@ -51,11 +51,14 @@ def parts_rows(truck: Truck, harness: Harness) -> list[Row]:
     rules = truck.harness
     assert rules is not None
     rows: list[tuple[int, Row]] = []
+    left_m = {one.id: one.on_hand.value for one in truck.cables if one.on_hand is not None}
     for (cable, size, colour), metres in _cable_metres(harness).items():
         known = next((one for one in truck.cables if one.id == cable), None)
-        have_m = known.on_hand.value if known is not None and known.on_hand is not None else 0.0
+        have_m = left_m.get(cable, 0.0)  # of all colours together: what one colour takes, the next has not
+        spare = 0.0 if known is not None and known.salvaged else rules.spare_wires  # nobody sells more of it
+        left_m[cable] = max(have_m - metres * (1.0 + spare), 0.0)
         name = f"{cable or size} {colour}"
-        rows.append(_length(truck, name, "cable", metres, rules.spare_wires, have_m, *_offer(known)))
+        rows.append(_length(truck, name, "cable", metres, spare, have_m, *_offer(known)))
     counts: dict[tuple[str, str], int] = {}
     for wire in harness.wires:
         for end in (wire.a, wire.b):

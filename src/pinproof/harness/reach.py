@@ -15,6 +15,8 @@ from pinproof.design.model import Truck
 from pinproof.harness.layout import Drawn
 from pinproof.wiring.nets import Nets
 
+COLUMN = "Fuse: the largest that could feed a short there, also back through a load; not always that of its own feed."
+"""What the column of the wire list means."""
 PASSED = ("switch", "relay contact", "contact", "driver", "load", "coil")
 
 

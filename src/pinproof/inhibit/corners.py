@@ -424,9 +424,10 @@ class _Part:
 
     def _loosely(self, row: int, rail_v: FloatArray) -> Severities:
         """Too many corners: the cells of the severity, a decade each, in which the one condition is not ruled out. In
-        conductances."""
+        conductances. Of several conditions nothing is ruled out here: `possible` cuts the brackets of the single ones
+        together."""
         low, high, moving = self.box
-        if moving is None:
+        if moving is None or len(self.columns) > 1:
             return ALL
         count = len(CELLS_S) - 1
         lows, highs = np.tile(low[row], (count, 1)), np.tile(high[row], (count, 1))

@@ -20,6 +20,12 @@ from pinproof.quantities import format_value
 from pinproof.verdict import Verdict
 
 MOST_PRESSES = 3  # sets of buttons named where more do the same
+NOTHING_V = 0.01  # less is leaks alone: a relay before the coil is open
+CHATTERS = "a relay can chatter here: closed it lets go, open it pulls in."
+MAY_CHATTER = (
+    "it is not ruled out that a relay chatters here (closed it lets go, open it pulls in), but no truck of this file "
+    "was found in which one does."
+)
 LEAST_LIFT_V = 1e-9  # below it a difference is rounding of the sums
 _KINDS = {
     "stuck-closed": "{site} stuck closed",
@@ -259,16 +265,22 @@ def row_notes(row: Row) -> tuple[str, ...]:
     out = []
     for cell in row.cells:
         if cell.wanted == "cranks" and cell.verdict is not Verdict.PASS:
-            least = format_value(cell.pull_v[0], "voltage", digits=3)
             told = (
                 ""
                 if row.least_supply_v is None
                 else f" It surely pulls in from {format_value(row.least_supply_v, 'voltage', digits=3)} of battery on."
             )
+            if cell.pull_v[0] < NOTHING_V:
+                why = (
+                    "it has nothing while a relay before it is open, and that one is not sure to close, to stay closed "
+                    f"while cranking, or to come to rest.{told} Cure: for that relay and the coil"
+                )
+            else:
+                least = format_value(cell.pull_v[0], "voltage", digits=3)
+                why = f"before it pulls in, the coil may get as little as {least}.{told} Cure:"
             out.append(
-                f"{row.position}: not every truck of this file is sure to crank: before it pulls in, the coil may get "
-                f"as little as {least}.{told} Cure: thicker or shorter wires to the coil, fewer contacts in its way, "
-                "or a relay that pulls in at fewer volts."
+                f"{row.position}: not every truck of this file is sure to crank: {why} thicker or shorter wires to the "
+                "coil, fewer contacts in its way, or a relay that pulls in at fewer volts."
             )
         if cell.either:
             names = ", ".join(cell.either)
@@ -277,7 +289,7 @@ def row_notes(row: Row) -> tuple[str, ...]:
                 "across it, the lever moved slowly."
             )
         if cell.chatters:
-            out.append(f"{row.position}: a relay can chatter here: closed it lets go, open it pulls in.")
+            out.append(f"{row.position}: {CHATTERS if cell.verdict is Verdict.FAIL else MAY_CHATTER}")
         elif cell.history and cell.verdict is not Verdict.PASS:
             out.append(f"{row.position}: what the relays do depends on what was before.")
     return tuple(dict.fromkeys(out))

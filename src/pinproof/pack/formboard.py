@@ -42,6 +42,10 @@ class Formboard:
     title: str
 
 
+SIGN_MM = 1.8 * SMALL.sign
+"""From a place to the rim of its sign on the key, at most."""
+
+
 def formboard(truck: Truck, harness: Harness, made_on: date | None = None) -> Formboard:
     """Lay the board out and draw it once. None of its lengths depends on the paper."""
     board = board_of(truck, harness)
@@ -62,6 +66,9 @@ def tiles_of(one: Formboard, paper: str) -> tuple[Grid, list[Drawing]]:
     lines = Plot()
     for run in board.runs:
         lines.polyline([(x * room.along, y * room.along) for x, y in run.line_mm], SMALL.sign)
+    for place in board.places:
+        x, y = (each * room.along for each in place.at_mm)
+        lines.line((x - SIGN_MM, y), (x + SIGN_MM, y), 2.0 * SIGN_MM)
     names = room.names(grid, lines)
     small, _ = board_plot(board, scale=1.0 / room.along, look=SMALL, taken=tuple(names.values()))
     key = key_sheet(grid, sheet, one.title, small, names)

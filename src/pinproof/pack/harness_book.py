@@ -23,6 +23,7 @@ from pinproof.harness.codes import CodePlug, code_plugs, socket_ways
 from pinproof.harness.lists import csv_files
 from pinproof.harness.notes import UNFUSED_MOST_MM
 from pinproof.harness.parts_list import parts_rows
+from pinproof.harness.reach import COLUMN as FUSE_COLUMN
 from pinproof.harness.results import Wire
 from pinproof.harness.steps import build_steps, colour_words, labels
 from pinproof.meter import BenchSheet, bench_sheet, starter
@@ -185,6 +186,7 @@ def list_blocks(truck: Truck, harness: Harness, level: int = 2) -> list[Block]:
     )  # fmt: skip
     coded = any(wire.sizing is not None and wire.sizing.rule == "coded" for wire in harness.wires)
     told = [*sources, *(["coded: the ohms that the proof assumed for this line"] if coded else [])]
+    body.append(blocks.para(FUSE_COLUMN, soft=True))
     if told:
         body.append(blocks.para(f"Where the rules come from. {'. '.join(told)}.", soft=True))
     if harness.splices:

@@ -26,6 +26,7 @@ _GAP = r"(?:[ \u00a0]|&nbsp;)"
 _QUANTITY = re.compile(
     rf"(?<![\w.,/])({_NUMBER})(?:({_GAP}(?:to|or|and){_GAP}|–|/)({_NUMBER}))?({_GAP})({_UNIT})(?![\w/·²³^|])"
 )
+_EACH = re.compile(rf"({_NUMBER})(?:({_GAP}to{_GAP})({_NUMBER}))?({_GAP})(mV|mΩ)(/m\b|{_GAP}per{_GAP}metre\b)")
 _BARE = re.compile(rf"(?<![\w.]){_NUMBER}(?![\w.])")
 DIGITS = 4  # of roads, speeds, temperatures
 
@@ -35,8 +36,17 @@ def in_us(text: str) -> str:
 
     >>> in_us("Cut 1.9 m, strip 5 mm, at 0 to 70 °C; 2.5 mm².")
     'Cut 74.8 in, strip 0.2 in, at 32 to 158 °F; 2.5 mm².'
+    >>> in_us("It loses 105 mV/m; 20 to 26.2 mΩ per metre.")
+    'It loses 32 mV/ft; 6.1 to 7.99 mΩ per foot.'
     """
-    return _QUANTITY.sub(_turned, text)
+    return _QUANTITY.sub(_turned, _EACH.sub(_each_foot, text))
+
+
+def _each_foot(found: re.Match[str]) -> str:
+    """What each metre has, as what each foot has: three figures."""
+    first, between, second, gap, unit, each = found.groups()
+    numbers = [plain_number(float(one) * 0.3048, 3) for one in (first, second) if one is not None]
+    return f"{(between or '').join(numbers)}{gap}{unit}{'/ft' if each == '/m' else each.replace('metre', 'foot')}"
 
 
 def _turned(found: re.Match[str]) -> str:

@@ -34,13 +34,19 @@ class FuseGate(Sourced):
 
 
 def fuse_ratings_a(family: str = "medium") -> tuple[float, ...]:
-    """Ratings of a family, smallest first. [A]"""
-    return tuple(load(_table_of(family)).column_values("rating_a"))
+    """Ratings that a family is made in, smallest first. [A]"""
+    table = load(_table_of(family))
+    ratings = tuple(table.column_values("rating_a"))
+    if family != "mini":
+        return ratings
+    return tuple(one for one in ratings if table.facts["mini_smallest_a"] <= one <= table.facts["mini_largest_a"])
 
 
 def fuse_by_rating(rating_a: float, family: str = "medium") -> BladeFuse:
     """The fuse of a rating; OutOfTable with the ratings there are."""
-    table = load(_table_of(family))
+    table, made = load(_table_of(family)), fuse_ratings_a(family)
+    if float(rating_a) not in made:
+        raise OutOfTable(table.title, f"{rating_a:g} A, {family}", ", ".join(f"{one:g} A" for one in made))
     row = table.row(float(rating_a))
     return BladeFuse(
         family=family,

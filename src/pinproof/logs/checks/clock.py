@@ -18,7 +18,7 @@ def time_base(case: Case) -> LogCheck:
         total += seen.duration_s
         for each in getattr(seen.time_base, "findings", ()):
             loud = each.kind not in QUIET
-            mended = f" {each.repair}" if each.repair else ""
+            mended = f" {each.repair[0].upper()}{each.repair[1:]}." if each.repair else ""
             findings.append(
                 LogFinding(OPEN if loud else None, each.kind, f"{each.text}{mended}", seen.name, _real(each.first_s))
             )  # fmt: skip

@@ -178,7 +178,7 @@ def driveline_numbers(case: Case) -> LogCheck:
             if hist.seconds < (limits.GEAR_LEAST_S if "gear" in what else limits.STEADY_LEAST_S):
                 continue
             mid = hist.quantile(0.5)
-            compared.append(f"{what} {mid * 100.0:+.1f} % over {hist.seconds:.0f} s")
+            compared.append(f"{what} {round(mid * 100.0, 1) + 0.0:+.1f} % over {hist.seconds:.0f} s")
             beyond = max(low - mid, mid - high, 0.0)
             numbers[f"{what}_share"] = mid
             wide = hist.quantile(0.9) - hist.quantile(0.1) > limits.NUMBERS_PASS and "gear" in what and mid > 0.0

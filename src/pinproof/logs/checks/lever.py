@@ -88,11 +88,15 @@ def lever_code(case: Case) -> LogCheck:
             else each
             for each in findings
         ]
-    passed = f"Manual engaged {engaged} times, each with its code ({', '.join(seen_codes)})."
+    passed = f"Manual engaged {_times(engaged)}, each with its code ({', '.join(seen_codes)})."
     return judged(
         "lever-code", findings, passed, "Manual never engaged while the lever was logged.", enough=engaged > 0,
         do=READ_LIVE, numbers=numbers,
     )  # fmt: skip
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
 
 
 def _comparable(seen: Seen, told: Sequence[str]) -> bool:
@@ -177,7 +181,7 @@ def manual_engages(case: Case) -> LogCheck:
         )
     note = f" {after_tap} of them only after the first tap." if after_tap else ""
     return judged(
-        "manual-engages", findings, f"The lever was put to manual {judged_stays} times, and manual engaged.{note}",
+        "manual-engages", findings, f"The lever was put to manual {_times(judged_stays)}, and manual engaged.{note}",
         "The lever was never in manual for long enough" + (", or nobody tapped." if untold else "."),
         enough=judged_stays > 0, do="Lever to manual, wait 2 s, tap once; read how manual engages.",
         numbers={"stays": float(judged_stays), "after_first_tap": float(after_tap), "not_told": float(untold)},
