@@ -401,7 +401,7 @@ def test_the_command_says_so_where_a_battery_wire_runs_far_without_a_fuse(tmp_pa
     )
     said = CliRunner().invoke(group, ["harness", str(far)])
     assert said.exit_code == 1 and "HARNESS FAILS, 1 finding" in said.output
-    assert "(battery_plus) runs 1400 mm from the battery stud without a fuse" in said.output
+    assert "Without a fuse wires run on to 1400 mm from the battery stud battery_plus (W001)" in said.output
 
 
 def test_splices_that_crowd_a_run_move_and_the_sum_is_told():

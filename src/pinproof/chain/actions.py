@@ -62,18 +62,25 @@ class Action:
     steps: tuple[str, ...] = ()
 
 
-def next_actions(truck: Truck, proof: TruckProof, drawer: Drawer | None = None) -> tuple[Action, ...]:
-    """The next actions of a truck, at most `MOST_ACTIONS`, the first one first."""
+def next_actions(
+    truck: Truck, proof: TruckProof, drawer: Drawer | None = None, unsafe: Sequence[Action] = ()
+) -> tuple[Action, ...]:
+    """The next actions of a truck, at most `MOST_ACTIONS`, the first one first.
+
+    `unsafe`: what is to be mended beside the lines (start inhibit, driveline, harness), the worst first. It comes after
+    what has to be ordered today.
+    """
     found: list[Action] = []
-    for action in _all(truck, proof, drawer):
+    for action in _all(truck, proof, drawer, unsafe):
         if all(action.what != each.what for each in found):
             found.append(action)
     return tuple(found[:MOST_ACTIONS])
 
 
-def _all(truck: Truck, proof: TruckProof, drawer: Drawer | None) -> Iterator[Action]:
+def _all(truck: Truck, proof: TruckProof, drawer: Drawer | None, unsafe: Sequence[Action]) -> Iterator[Action]:
     pairs = [(truck.line(each.line), each) for each in proof.lines]
     yield from _orders(truck, pairs, drawer)
+    yield from unsafe
     seen = {line.id: outlooks(truck, line) for line, _ in pairs}
     for line, _ in pairs:
         yield from _pull(truck, line, seen[line.id])

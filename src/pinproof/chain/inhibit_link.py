@@ -7,6 +7,7 @@ Beside:  `pinproof.inhibit` proves it; what single faults do takes about a minut
 
 from __future__ import annotations
 
+from pinproof.chain.actions import Action
 from pinproof.design.messages import DesignFault
 from pinproof.design.model import Truck
 from pinproof.inhibit import built, truth_table
@@ -18,6 +19,7 @@ NOTHING_SAID = (
     "The file says nothing of the start inhibit. `pinproof inhibit FILE --begin` drafts its tables; then it is proven "
     "where it cranks, and which single fault lets it crank in gear."
 )
+CAUTION = "Chocks at the wheels, brake on, nobody before or behind the truck whenever the battery is connected."
 FAULTS = "What a single fault does: `pinproof inhibit`."
 
 
@@ -36,3 +38,13 @@ def inhibit_link(truck: Truck) -> tuple[Verdict, str]:
         return verdict, f"Start inhibit: it cranks in {permitted} and nowhere else, without a fault. {FAULTS}"
     how = "does not hold" if verdict is Verdict.FAIL else "is not shown"
     return verdict, f"Start inhibit: its table {how} at {', '.join(bad)}. {FAULTS}"
+
+
+def inhibit_action(verdict: Verdict, text: str) -> Action | None:
+    """What to do where the table fails; None where it holds or is not shown. `verdict` and `text` of `inhibit_link`."""
+    if verdict is not Verdict.FAIL:
+        return None
+    return Action(
+        "Mend the start inhibit, before anything else of the starting circuit is used.", text, 30, caution=CAUTION,
+        command="pinproof inhibit FILE",
+    )  # fmt: skip

@@ -16,9 +16,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from pinproof.chain.actions import Action, margin_words, next_actions, number_words, sentence
-from pinproof.chain.gear import gear_link
+from pinproof.chain.gear import gear_action, gear_link
+from pinproof.chain.harness_link import harness_action, harness_part
 from pinproof.chain.inhibit_link import QUESTION as INHIBIT_QUESTION
-from pinproof.chain.inhibit_link import inhibit_link
+from pinproof.chain.inhibit_link import inhibit_action, inhibit_link
 from pinproof.chain.log_kept import KeptLogs
 from pinproof.chain.log_link import log_link
 from pinproof.chain.measures import LINKS, link_of, measure_of
@@ -35,7 +36,6 @@ from pinproof.quantities import format_value
 from pinproof.verdict import Verdict, worst
 
 CIRCUIT = ("switch", "resistor", "wire", "pin")
-NO_HARNESS = "No harness is stated; `pinproof harness FILE --begin` drafts one."
 CHECK_LINK = {
     "reach": "switch", "transit": "switch", "wetting": "switch",
     "heat": "resistor", "target-distance": "resistor",
@@ -118,7 +118,9 @@ def chain_of(
     """
     links = tuple(_link(name, truck, proof, log, kept) for name in LINKS)
     beside = Link("start", INHIBIT_QUESTION, *inhibit_link(truck))
-    return Chain(truck.id, truck.name, proof.verdict, links, next_actions(truck, proof, drawer), beside)
+    unsafe = [inhibit_action(beside.verdict, beside.text), gear_action(truck), harness_action(truck)]
+    actions = next_actions(truck, proof, drawer, [each for each in unsafe if each is not None])
+    return Chain(truck.id, truck.name, proof.verdict, links, actions, beside)
 
 
 def _link(name: str, truck: Truck, proof: TruckProof, log: LogReport | None, kept: KeptLogs | None) -> Link:
@@ -143,8 +145,8 @@ def _link(name: str, truck: Truck, proof: TruckProof, log: LogReport | None, kep
         parts.append((verdict, f"{each.line}: {text}" if len(proof.lines) > 1 else text))
     if not parts:
         return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, "The design has no coded line.")
-    if name == "wire" and truck.harness is None:
-        parts.append((Verdict.PASS, NO_HARNESS))
+    if name == "wire":
+        parts.append(harness_part(truck)[:2])
     rests = tuple(each for each in proof.rests_on if link_of(each.parameter) == name)
     return Link(
         name, QUESTIONS[name], worst(verdict for verdict, _ in parts), _said_once(parts, proof),

@@ -93,6 +93,7 @@ class Group:
     shorts: bool
     places: tuple[IndexArray, ...]
     moving: tuple[int, ...]  # hypotheses in which other contacts conduct
+    blown: tuple[tuple[int, IndexArray], ...] = ()  # columns and rows that are open under power, not to an ohmmeter
     kept: dict[str, Any] = field(default_factory=dict, repr=False)
 
     @property
@@ -112,8 +113,11 @@ class Group:
         block = values[4 * n :].reshape(self.narrow + 1, j, *values.shape[1:])
         return main[0], main[1] - main[0], main[2] - main[0], main[3] - main[0], block
 
-    def columns(self, operated: frozenset[str], without: str = "") -> list[FloatArray]:
-        """Conductance of every branch in a situation, (R,) each, with one station unplugged. [S]"""
+    def columns(self, operated: frozenset[str], without: str = "", *, fuse_in: bool = False) -> list[FloatArray]:
+        """Conductance of every branch in a situation, (R,) each, with one station unplugged. [S]
+
+        `fuse_in`: the feed's fuse is part of what is looked at.
+        """
         usual = contacts_conducting(self.view, Change(), [operated])[0]
         other = [
             (k, contacts_conducting(self.view, self.rows[k].hypothesis.change, [operated])[0]) for k in self.moving
@@ -127,6 +131,10 @@ class Group:
                 for place in differs:
                     first[place] = second[place]
             out[column] = first
+        if fuse_in:
+            for column, place in self.blown:
+                out[column] = out[column].copy()
+                out[column][place] = 0.0
         if without:
             gone = {each.path for each in self.view.truck.contacts_of(self.view.line) if each.station == without}
             for column, branch in enumerate(self.view.branches):
@@ -312,7 +320,16 @@ def _group(whole: LineView, rows: tuple[Rows, ...], seed: int,
         gone |= {branch.id for branch in view.branches if branch.id.startswith("fault.")}
     moving = [k for k, each in enumerate(rows) if _moves_contacts(each.hypothesis.change)]
     shorts = any(np.isinf(each).any() for each in (*closed, *opened.values()))
-    return Group(view, rows, tuple(closed), opened, p, frozenset(gone), bool(shorts), tuple(places), tuple(moving))
+    blown = [
+        (column, place)
+        for place, each in zip(places, rows, strict=True)
+        if each.hypothesis.how == "blown"
+        for column, branch in enumerate(view.branches)
+        if branch.id == each.hypothesis.change.faults[0].site
+    ]
+    return Group(
+        view, rows, tuple(closed), opened, p, frozenset(gone), bool(shorts), tuple(places), tuple(moving), tuple(blown)
+    )
 
 
 def _moves_contacts(change: Change) -> bool:

@@ -22,8 +22,9 @@ from pinproof.proof.situations import Situation, requirement, situations_of
 from pinproof.wiring import LineView
 from pinproof.wiring.elements import pin_node
 
-How = Literal["hard", "set", "added", "times", "setting", "pin open", "pin leak", "sound", "unlisted"]
-"""What the severity does: nothing, replaces a resistance, is added to it, multiplies it."""
+How = Literal["hard", "set", "added", "times", "blown", "setting", "pin open", "pin leak", "sound", "unlisted"]
+"""What the severity does: nothing, replaces a resistance, is added to it, multiplies it. A "blown" fuse is out of the
+circuit while ohms are read from its load side; it opens the source wire under power, and where it is measured."""
 
 NOT_LISTED = "not listed"
 """The class of every cause that is not on the list."""
@@ -163,7 +164,7 @@ def _electrical(view: LineView, how: How, fault: Fault, mechanism: Mechanism) ->
     branch = fault.site if how in ("added", "times") else ""
     side = ("up" if mechanism.low >= 1.0 else "down") if how == "times" else ""
     key = " ".join(part for part in (how if how != "set" else "", side, fault.id) if part)
-    change = Change((fault,)) if branch else change_of(view, fault)
+    change = Change((fault,)) if branch or how == "blown" else change_of(view, fault)
     return Hypothesis(key, class_of(view, fault, side), how, change, branch, "", places_of(view, fault), (mechanism,))
 
 
@@ -198,8 +199,16 @@ def _seats(view: LineView) -> dict[str, list[_Seat]]:
     source = [each for each in wires if line.source_wire is not None and each.site == line.source_wire.path]
     to_ground, to_supply = by_kind.get("chafed-to-ground", []), by_kind.get("chafed-to-supply", [])
 
+    stations = [each for each in by_kind.get("unplugged", []) if _is_shared(view, each)]
+    has_fuse = line.source_side == "feed" and line.feed_from == "battery"
+
     def hard(each: Fault) -> _Seat:
         return _Seat(((1.0, "hard", each, 1.0, 1.0),))
+
+    def no_feed(each: Fault) -> _Seat:
+        if not has_fuse:
+            return hard(each)
+        return _Seat(((0.5, "hard", each, 1.0, 1.0), (0.5, "blown", each, 1.0, 1.0)))
 
     def soft(each: Fault, low: float, high: float) -> _Seat:
         return _Seat(((1.0, "set", each, low, high),))
@@ -223,7 +232,7 @@ def _seats(view: LineView) -> dict[str, list[_Seat]]:
     ]
     return {
         "wrong cavity or swapped wire": [hard(each) for each in by_kind.get("swapped", [])],
-        "terminal not seated": conductors(0.5, 0.1, 100e3),
+        "terminal not seated": [*conductors(0.5, 0.1, 100e3), *(hard(each) for each in stations)],
         "wrong resistor": [
             _Seat((
                 (1 / 3, "hard", find[each.site, "decade-low"], 1.0, 1.0),
@@ -239,9 +248,7 @@ def _seats(view: LineView) -> dict[str, list[_Seat]]:
             _Seat(((0.5, "hard", find[each.site, "open"], 1.0, 1.0), (0.5, "added", each, 1.0, 1e6)))
             for each in resistors
         ],
-        "supply or fuse": [
-            _Seat(((1.0, "hard", find[each.site, "open"], 1.0, 1.0),)) for each in source if line.source_side == "feed"
-        ],
+        "supply or fuse": [no_feed(find[each.site, "open"]) for each in source if line.source_side == "feed"],
         "chafe to ground": chafes(to_ground),
         "chafe to supply": chafes(to_supply),
         "switch contact": [
@@ -251,12 +258,19 @@ def _seats(view: LineView) -> dict[str, list[_Seat]]:
         "switch stuck": [hard(each) for each in by_kind.get("stuck-closed", [])],
         "wrong throw": [hard(each) for each in by_kind.get("wrong-throw", [])],
         "fretting or contact growth": conductors(0.0, 1.0, 10e3),
-        "broken conductor at a flexing place": conductors(1.0, 1.0, 1.0),
+        "broken conductor at a flexing place": [*conductors(1.0, 1.0, 1.0), *(hard(each) for each in stations)],
         "pin-to-pin leak": [
             _Seat(((1.0, "set", each, 56.0, 2e6),))
             for each in (*(f for f in (*to_ground, *to_supply) if f.nodes != ("source",)), *by_kind.get("bridged", []))
         ],
     }  # fmt: skip
+
+
+def _is_shared(view: LineView, fault: Fault) -> bool:
+    """Whether a station holds several contacts that one wire or plug can take away, and not a part of a chain."""
+    station = fault.site.removeprefix("station.")
+    contacts = view.truck.contacts_of(view.line)
+    return view.line.form != "ladder" and 1 < sum(each.station == station for each in contacts) < len(contacts)
 
 
 def _is_fixed(view: LineView, site: str) -> bool:
@@ -303,7 +317,10 @@ def _short(path: str) -> str:
 def places_of(view: LineView, fault: Fault) -> frozenset[str]:
     """Everything by which an owner may call the place of a fault: paths, contacts, devices, stations, nodes."""
     found = {fault.site, *fault.nodes, *([fault.detail] if fault.detail else [])}
+    station = fault.site.removeprefix("station.") if fault.kind == "unplugged" else ""
     for contact in view.truck.contacts_of(view.line):
+        if station and contact.station == station:
+            found |= {station, contact.id, contact.device}
         marks = {contact.path, contact.id, f"contact {contact.id}", f"{contact.path}.resistor"}
         if found & marks:
             found |= {contact.id, contact.device, *([contact.station] if contact.station else [])}

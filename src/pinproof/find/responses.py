@@ -27,6 +27,8 @@ from pinproof.verdict import Window
 from pinproof.wiring import LineView
 
 FloatArray = npt.NDArray[np.float64]
+UNNAMED = 0.2
+"""How often a display shows a fault window just as no command. Common practice, no source."""
 OPEN_OHM = 1e12
 """Stands for no path at all; far beyond any display."""
 
@@ -115,7 +117,7 @@ def _element(group: Group, look: Look) -> FloatArray:
     assert wire is not None
     column = next(c for c, branch in enumerate(group.view.branches) if branch.id == wire.path)
     with np.errstate(divide="ignore"):
-        return feature_of_ohm(1.0 / group.columns(frozenset())[column])[:, None]
+        return feature_of_ohm(1.0 / group.columns(frozenset(), fuse_in=True)[column])[:, None]
 
 
 def _passive(group: Group, look: Look) -> FloatArray:
@@ -165,7 +167,7 @@ def resistance_columns(
 
 def _powered(group: Group, look: Look) -> tuple[FloatArray, FloatArray, tuple[str, ...]]:
     view = group.view
-    columns = group.columns(look.situation.key)
+    columns = group.columns(look.situation.key, fuse_in=True)
     share = transfer_columns(view.net, view.net.node_index(view.pin), columns, group.shorts, (len(columns[0]),))
     causes = view.physical.causes("run")
     gains = view.rail_gains if len(view.rail_gains) == len(view.net.rails) else ()
@@ -192,18 +194,21 @@ def _powered(group: Group, look: Look) -> tuple[FloatArray, FloatArray, tuple[st
 
 @dataclass(frozen=True, eq=False)
 class Reports:
-    """What the controller may report: its words, and in each space its windows."""
+    """What the controller may report: its words, and in each space its windows. `faulty`: words that mean a fault."""
 
     words: tuple[str, ...]
     spaces: tuple[ReadingSpace, ...]
     windows: tuple[tuple[Window, ...], ...]
+    faulty: tuple[int, ...] = ()
 
 
 def reports_of(truck: Truck, view: LineView) -> Reports:
     """Meanings of a line and ``invalid``, in the order of the file."""
     words = (*view.line.meanings, "invalid")
     spaces = spaces_of(truck, view.input)
-    return Reports(words, spaces, tuple(windows_in(truck, view.line, space) for space in spaces))
+    faults = {each.meaning for each in view.line.windows if each.fault}
+    faulty = tuple(k for k, word in enumerate(words[:-1]) if word in faults)
+    return Reports(words, spaces, tuple(windows_in(truck, view.line, space) for space in spaces), faulty)
 
 
 def meaning_odds(
@@ -238,6 +243,9 @@ def meaning_odds(
     over = total > 1.0
     out[over] /= total[over, None]
     out[:, -1] = 1.0 - np.minimum(total, 1.0)
+    for k in reports.faulty:
+        out[:, -1] += UNNAMED * out[:, k]
+        out[:, k] *= 1.0 - UNNAMED
     return np.clip(out, 1e-9, 1.0)
 
 

@@ -12,7 +12,7 @@ the phone and on paper one picks a band. What is carried down is the weight of e
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,6 +38,7 @@ SELDOM = 0.002  # of all faults: what comes to this point less often is not spli
 DEEPEST = 6
 NEAR_ZERO_OHM, OPEN_OHM = 5.0, 1e6
 TOLD = 0.05
+MAY_SHOW, SELDOM_BUILT = 0.05, 0.05
 
 
 @dataclass(frozen=True)
@@ -50,11 +51,23 @@ class Band:
 
 
 @dataclass(frozen=True)
+class Proof:
+    """A number to take before anything is cut: the look, and the bands it shows if the first class is the cause."""
+
+    look: Look
+    bands: tuple[Band, ...]
+
+
+@dataclass(frozen=True)
 class Leaf:
-    """Where the tree ends: classes with their probabilities; `sure` if the first may be called the cause."""
+    """Where the tree ends: classes with their probabilities; `sure` if the first may be called the cause.
+
+    `proof`: where no number on the way spoke for the first class, one that would. None where none would.
+    """
 
     classes: tuple[tuple[str, float], ...]
     sure: bool
+    proof: Proof | None = None
 
 
 @dataclass(frozen=True)
@@ -115,25 +128,46 @@ class _Grower:
 
     def grow(self, whole: FloatArray, now: SetUp, done: frozenset[str], left: int) -> Node | Leaf:
         """The tree below trucks of these weights, which add up to how often one gets here."""
-        return self._grow(whole[self.order], now, done, left)
+        return self._grow(whole[self.order], now, done, left, False)
 
-    def _grow(self, whole: FloatArray, now: SetUp, done: frozenset[str], left: int) -> Node | Leaf:
+    def _grow(self, whole: FloatArray, now: SetUp, done: frozenset[str], left: int, spoke: bool) -> Node | Leaf:
         often = float(whole.sum())
         weight = whole / often
         by_class: FloatArray = np.add.reduceat(weight, self.starts)
         ranked = self._ranked(by_class)
         if left == 0 or ranked[0][1] >= SURE or often < SELDOM:
-            return _leaf(ranked)
+            return _leaf(ranked, None if spoke else self._proof(weight, ranked[0][0], now, done))
         for look, share in self._from_best(weight, by_class, now, done):
             bands, odds = self.tables[look.id]
             outcomes = []
             for k in np.flatnonzero(share >= RARE):
-                below = self._grow(whole * odds[:, k], set_up_after(now, look), done | {look.id}, left - 1)
+                tells = spoke or (look.is_ohms and bands[k].words != _as_built(bands).words)
+                below = self._grow(whole * odds[:, k], set_up_after(now, look), done | {look.id}, left - 1, tells)
                 if not (isinstance(below, Leaf) and below.classes[0][0] == NOT_LISTED):
                     outcomes.append((bands[k], float(share[k]), below))
             if len(outcomes) > 1:
                 return Node(look, tuple(outcomes), ranked)
-        return _leaf(ranked)
+        return _leaf(ranked, None if spoke else self._proof(weight, ranked[0][0], now, done))
+
+    def _proof(self, weight: FloatArray, name: str, now: SetUp, done: frozenset[str]) -> Proof | None:
+        """The quickest look with an ohmmeter at which a class would hardly ever show what was built."""
+        number = self.names.index(name)
+        end = self.starts[number + 1] if number + 1 < len(self.starts) else len(weight)
+        mine = slice(int(self.starts[number]), int(end))
+        of_class = float(weight[mine].sum())
+        if name == NOT_LISTED or of_class <= 0.0:
+            return None
+        found = []
+        for look in self.diagnosis.looks:
+            if not look.is_ohms or look.id in done:
+                continue
+            bands, odds = self.tables[look.id]
+            share = weight[mine] @ odds[mine] / of_class
+            shown = tuple(k for k in np.argsort(-share, kind="stable") if share[k] >= MAY_SHOW)
+            built = float(share[bands.index(_as_built(bands))])
+            if built <= SELDOM_BUILT:
+                found.append((look.weighed_min(now), built, Proof(look, tuple(bands[k] for k in shown))))
+        return min(found, key=lambda each: each[:2])[2] if found else None
 
     def _from_best(
         self, weight: FloatArray, by_class: FloatArray, now: SetUp, done: frozenset[str]
@@ -158,9 +192,14 @@ class _Grower:
         return tuple((self.names[k], float(by_class[k])) for k in order if by_class[k] >= 1e-3)
 
 
-def _leaf(ranked: tuple[tuple[str, float], ...]) -> Leaf:
+def _as_built(bands: Sequence[Band]) -> Band:
+    """The band in which a sound truck reads."""
+    return next((each for each in bands if each.words == "as built"), bands[-1])
+
+
+def _leaf(ranked: tuple[tuple[str, float], ...], proof: Proof | None) -> Leaf:
     told = tuple(each for each in ranked if each[1] >= TOLD) or ranked[:1]
-    return Leaf(told[:4], ranked[0][1] >= LEAST_WINNER and ranked[0][0] != NOT_LISTED)
+    return Leaf(told[:4], ranked[0][1] >= LEAST_WINNER and ranked[0][0] != NOT_LISTED, proof)
 
 
 # ---------------------------------------------------------------- bands

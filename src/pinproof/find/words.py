@@ -41,10 +41,20 @@ SYMPTOM_WORDS = {
 ODDS = ((0.98, "all but sure"), (0.9, "very likely"), (0.5, "likely"), (0.2, "may well be"), (0.05, "possible"),
         (0.0, "hardly"))  # fmt: skip
 FIND_OUT_ELSEWHERE = ("setting", "line sound", NOT_LISTED, "controller pin")  # classes that no mechanism explains
+FUSE = (
+    "Measure the fuse, out of its holder: next to nothing, or it is blown. Blown: find what touches before one of the "
+    "same size goes in. Good: key on, volts at both sides of the holder; then the feed wire and its terminals."
+)
 AFTER = (
     "After the repair read again what was wrong, press every switch and compare with the card. If it is still wrong, "
     "it was not this: a fault that is not on the list can read the same. Take the new readings and go on."
 )
+_CHANGED = "Write down every reading; look for two faults at once and for anything that was changed."
+NOT_ON_IT = {
+    "return": "Key on, fans and lamps on: read the volts from the switches' return to the controller's ground. They "
+    f"should be near 0 V; else it is the ground. {_CHANGED}",
+    "feed": f"Key on: volts at both sides of the feed's fuse, near the battery's. {_CHANGED}",
+}
 CANNOT_TELL = "No look that is left would tell these apart. What each needs:"
 
 
@@ -72,10 +82,13 @@ def class_words(hypotheses: Sequence[Hypothesis], name: str) -> str:
         return f"{contact} is stuck closed"
     if fault.kind == "wrong-throw":
         return f"{contact} is wired to the wrong throw"
+    if fault.kind == "unplugged":
+        return f"station {_station(fault.site)}: its plug is off, or a wire that its switches share is open"
     if name == "wire high":
         return "the coded wire is open or resistive"
     if name == "source high":
-        return "the source wire is open or resistive"
+        fed = any(one.cause == "supply or fuse" for one in each.mechanisms)
+        return f"the source wire is open or resistive{', or its fuse is blown' if fed else ''}"
     if name.startswith("branch "):
         many = "open or too many ohms" if name.endswith(" high") else "too few ohms"
         return f"{contact}, its resistor or its wires: {many}"
@@ -88,11 +101,15 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
     if name == "setting":
         return "Compare the windows and the lever code in the controller with the design, in its own unit."
     if name == "controller pin":
-        return "Unplug the controller and measure the pin itself with its supply on; use its spare input if it has one."
+        return (f"{FUSE} Only then: unplug" if _has_fuse(line) else "Unplug") + (
+            " the controller and measure the pin itself with its supply on; use its spare input if it has one."
+        )
     if name == "line sound":
         return "Look at the lever code, the driver's hand and the gearbox; drive with the log running."
     if name == NOT_LISTED or each is None:
-        return "Write down every reading; look for two faults at once and for anything that was changed."
+        return (
+            NOT_ON_IT["feed"] if _has_fuse(line) else NOT_ON_IT["return"] if line.source_side == "return" else _CHANGED
+        )
     fault = each.change.faults[0]
     contact = _contact(fault.site)
     if fault.kind in ("chafed-to-ground", "chafed-to-supply"):
@@ -102,13 +119,23 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
     if fault.kind == "swapped":
         return "Swap the two wires back in their cavities; check the labels at both ends."
     if fault.kind == "stuck-closed":
-        return f"Free or replace {contact}; until then unplug it: the others go on working if the card says so."
+        return (
+            f"Unplug {contact}'s switch and read again. Right now: free or replace the switch; until then the others "
+            "go on working if the card says so. Still wrong: its wires touch."
+        )
+    if fault.kind == "unplugged":
+        return (
+            f"Push the plug of station {_station(fault.site)} home and tug each wire; then measure the cord or wires that "
+            "its switches share, end to end, while somebody turns and pulls them."
+        )
     if fault.kind == "wrong-throw":
         return f"Move the wire of {contact} to the other throw."
     if name == "wire high":
         return "Look at the terminals at both ends of the coded wire: seated, crimped, clean; then bends and clamps."
     if name == "source high":
-        first = "the fuse and the feed wire" if line.source_side == "feed" else "the return wire and where it is bolted"
+        if _has_fuse(line):
+            return FUSE
+        first = "the feed wire" if line.source_side == "feed" else "the return wire and where it is bolted"
         return f"Look at {first}, then the terminals at both ends."
     if any(one.kind == "wire" and fault.site.startswith(f"{one.path}.") for one in line.elements):
         return "Look at the terminals at both ends of that wire: seated, crimped, clean; then bends and clamps."
@@ -121,6 +148,14 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
 
 def _contact(path: str) -> str:
     return path.removeprefix("contact.").removesuffix(".resistor")
+
+
+def _has_fuse(line: Line) -> bool:
+    return line.source_side == "feed" and line.feed_from == "battery"
+
+
+def _station(path: str) -> str:
+    return path.removeprefix("station.")
 
 
 def situation_words(look: Look) -> str:
@@ -158,8 +193,8 @@ def source_words(line: Line) -> str:
 def set_up_words(look: Look) -> str:
     """How the truck must stand for a look."""
     return {
-        "meaning": "key on, controller plugged in",
-        "volts": "key on, controller plugged in, probe from behind",
+        "meaning": "key on, engine off, controller plugged in",
+        "volts": "key on, engine off, controller plugged in, probe from behind",
     }.get(look.kind, "battery negative off, wait until the controller sleeps, controller unplugged")
 
 

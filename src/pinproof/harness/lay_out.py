@@ -37,7 +37,7 @@ from pinproof.harness.fuse import Peak, fuse_for, judge_fuse
 from pinproof.harness.geometry import geometry_of, highest_c
 from pinproof.harness.layout import Drawn, draw, parts_of
 from pinproof.harness.no_size import Scene
-from pinproof.harness.reach import fuse_on_wires_a
+from pinproof.harness.reach import fuse_on_wires_a, without_fuse
 from pinproof.harness.results import FuseChoice, Harness, PlugCavity, RunBundle, Splice, Wire
 from pinproof.harness.sizing import coded_check, demands, pick_sizes, sizing_of
 from pinproof.harness.stock import Size, sizes_of
@@ -125,7 +125,7 @@ def _laid_out(truck: Truck, sizes: Sequence[Size] | None) -> Harness:
         *notes.line_notes(truck, nets, drawn, currents, wires, ways, line_a),
         *notes.resistor_notes(resistors),
         *notes.stock_notes(stock),
-        *notes.unfused(truck, wires, bundles),
+        *notes.unfused(wires, bundles, without_fuse(truck, nets, drawn, ratings_a)),
         *notes.blanks(truck),
     ]
     if currents.all_on:

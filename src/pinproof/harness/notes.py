@@ -16,6 +16,7 @@ from pinproof.harness.coded_ways import CodedWay
 from pinproof.harness.current import Currents
 from pinproof.harness.layout import Drawn, hottest_c
 from pinproof.harness.no_size import hot_advice
+from pinproof.harness.reach import Bare
 from pinproof.harness.results import Finding, FuseChoice, LoadUse, ResistorUse, RunBundle, Wire
 from pinproof.harness.sizing import Demand, allowed_a
 from pinproof.harness.stock import Size
@@ -119,8 +120,7 @@ def fuse_notes(
             hot.setdefault(each.fuse_a, []).append(wire.id)
     if hot:
         each_fuse = "; ".join(
-            f"behind {fuse_a:g} A " + ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
-            for fuse_a, names in sorted(hot.items(), reverse=True)
+            f"behind {fuse_a:g} A {_some(names)}" for fuse_a, names in sorted(hot.items(), reverse=True)
         )
         text = (
             f"At {FUSE_HOLDS:g} × its rating, which a fuse may carry for minutes, wires get above theirs: {each_fuse}."
@@ -128,28 +128,43 @@ def fuse_notes(
         yield Finding("fuse-hot", None, "harness", text, hot_advice(fuses, list(hot)))
 
 
-def unfused(truck: Truck, wires: Sequence[Wire], runs: Sequence[RunBundle]) -> Iterator[Finding]:
-    """Wires from a battery stud to where a fuse or nothing protects them, longer than a boat may have them."""
-    studs = {stud.id for stud in truck.studs if stud.rail == "battery"}
+def unfused(
+    wires: Sequence[Wire], runs: Sequence[RunBundle], bare: Mapping[str, Mapping[int, Bare]]
+) -> Iterator[Finding]:
+    """Wires between a battery stud and the first fuse, where the way along them is longer than a boat may have it.
+
+    `bare` is that of `reach.without_fuse`.
+    """
     sleeved = {one.run for one in runs if one.sleeve_mm is not None}
-    for wire in wires:
-        at_stud = any(end.kind == "stud" and end.label in studs for end in (wire.a, wire.b))
-        if not at_stud or wire.fuse_a > 0.0 or wire.distance_mm <= UNFUSED_MOST_MM:
+    for stud, found in bare.items():
+        beyond = [number for number, each in found.items() if each.way_mm > UNFUSED_MOST_MM]
+        if not beyond:
             continue
-        covered = bool(wire.runs) and sleeved.issuperset(wire.runs)
-        held = covered and wire.distance_mm <= UNFUSED_SLEEVED_MM
+        far_mm = max(found[number].way_mm for number in beyond)
+        on_the_way = set(beyond)
+        for number in beyond:
+            while (number := found[number].before) >= 0:
+                on_the_way.add(number)
+        covered = all(wires[number].runs and sleeved.issuperset(wires[number].runs) for number in on_the_way)
+        held = covered and far_mm <= UNFUSED_SLEEVED_MM
+        names = _some([wires[number].id for number in sorted(beyond)])
         text = (
-            f"{wire.id} ({wire.net}) runs {wire.distance_mm} mm from the battery stud without a fuse: where it chafes "
+            f"Without a fuse wires run on to {far_mm} mm from the battery stud {stud} ({names}): where one chafes "
             f"through, the whole battery feeds the fire. At most {UNFUSED_MOST_MM:g} mm, or {UNFUSED_SLEEVED_MM:g} mm "
             "in a sleeve all the way (33 CFR 183.455, for boats; for trucks common practice, no source). "
         )
-        text += "It is in a sleeve all the way." if covered else "It is not in a sleeve all the way."
+        text += f"{'It is' if covered else 'It is not'} in a sleeve all the way."
         cure = (
             f"See that the sleeve leaves no gap, or put a fuse within {UNFUSED_MOST_MM:g} mm of the stud."
             if held
             else f"A feed with its fuse within {UNFUSED_MOST_MM:g} mm of the stud, and all else behind it."
         )
-        yield Finding("unfused", None if held else "fail", f"stud.{wire.net}", text, cure)
+        yield Finding("unfused", None if held else "fail", f"stud.{stud}", text, cure)
+
+
+def _some(names: Sequence[str], most: int = 6) -> str:
+    left = len(names) - most
+    return ", ".join(names) if left <= 0 else f"{', '.join(names[:most])} and {left} more"
 
 
 def blanks(truck: Truck) -> Iterator[Finding]:

@@ -8,10 +8,10 @@ Touches: nothing.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor, log10
 
-from pinproof.learn.edges import edges, in_order, main_gaps, other_way, others, swept, upward
+from pinproof.learn.edges import Edge, edges, in_order, main_gaps, other_way, others, swept, upward
 from pinproof.learn.state import INVALID, State
 from pinproof.learn.stock import INF
 from pinproof.quantities import plain_number
@@ -156,6 +156,8 @@ def extent(state: State, number: int) -> tuple[float, float, bool]:
     begun = False
     seen = main_gaps(state)
     edge = edges(state)[number]
+    if state.main != "none" and _lies_between(state, edge):
+        edge = replace(edge, none=None)
     ohms = [edge.low_ohm, edge.high_ohm]
     order = in_order(state, state.main)
     fresh = edge.none is not None and state.main != "none"
@@ -180,6 +182,19 @@ def extent(state: State, number: int) -> tuple[float, float, bool]:
             beyond = min(place, state.place(last)) if up else max(place, state.place(last))
             ohms.append(INF if beyond == state.place(last) and last.ohm == INF else state.scale.ohm_at(beyond))
     return min(ohms), max(ohms), begun
+
+
+def _lies_between(state: State, edge: Edge) -> bool:
+    """True if the edge where the key is turned on needs no room beside the falling and the rising one.
+
+    A controller that starts fresh shows inside the hysteresis either meaning, outside it none but the one of there: its
+    edge lies between the two others. A meaning that latches has no edge back, so nothing but the key tells there.
+    """
+    turned = [each for each in (edge.falling, edge.rising) if each is not None]
+    if edge.none is None or not turned or {edge.below, edge.above} & set(state.latching):
+        return False
+    low_ohm, high_ohm = min(each.low_ohm for each in turned), max(each.high_ohm for each in turned)
+    return edge.none.low_ohm <= high_ohm and low_ohm <= edge.none.high_ohm
 
 
 def to_digit_of(value: float, off: float, digits: int = 2) -> float:

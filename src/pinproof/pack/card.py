@@ -45,6 +45,10 @@ _END = ("Press nothing. Turn the steering lock to lock and shake the harness: th
 _CARE_SHORT = "Before any hand goes in: chocks, brake, lever in park, battery negative off for ohms, nobody underneath."
 _DIFFERS = "If one of these differs, do not start with it: measure the ohms at the plug first."
 _NO_LINKS = "Nothing was proven, so no link is known to be the weakest: treat every one as weak."
+_KEPT = (
+    "Key off before a plug comes off. It helps where the fault sits in what you unplug: try each command at a stand "
+    "before you drive. Worked out for every truck this design allows, dry or wet, worn or new."
+)
 _LOST = f"One place at a time, same tolerance, next larger body, these {USUAL_BOX} values hold too."
 _BOOK = "The rest is in book.pdf."
 
@@ -122,7 +126,7 @@ def _keep(truck: Truck, views: Mapping[str, LineView]) -> Html:
         if len(views) > 1:
             parts.append(el("h3", view.line.name or view.line.id))
         parts.append(el("ul", *keep_lines(truck, view)))
-    proven = el("p", "Worked out for every truck this design allows, dry or wet, worn or new.", class_="soft")
+    proven = el("p", _KEPT, class_="soft")
     return el("section", el("h2", "To keep racing", id="keep"), *parts, proven, class_="keep")
 
 
@@ -135,12 +139,12 @@ def _find(truck: Truck, views: Mapping[str, LineView], room: int) -> list[Html]:
     found = []
     share = max(room // max(len(views), 1), 1)
     for number, view in enumerate(views.values()):
-        shown, rows = find_section(truck, view, number)
+        shown, legend, rows = find_section(truck, view, number, share)
         anchor = {"id": "find"} if number == 0 else {}
         head = "Find the fault" if len(views) == 1 else f"Find the fault: {view.line.name or view.line.id}"
         paper = [
-            el("p", PRINTED, class_="printed soft"),
-            el("ul", *rows[:share], class_="printed ways"),
+            el("p", PRINTED, " ", legend, class_="printed soft"),
+            el("ul", *rows, class_="printed ways"),
         ] if rows and share * len(views) <= room else []  # fmt: skip
         screen = el("div", shown, el("p", DIFFERENT), class_="tree more")
         hidden = {} if paper else {"class_": "more"}

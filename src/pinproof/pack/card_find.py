@@ -11,32 +11,49 @@ import math
 from collections.abc import Iterator, Sequence
 
 from pinproof.design.model import Truck
+from pinproof.drawings.words import either
 from pinproof.find.hypotheses import Hypothesis
 from pinproof.find.looks import Look
 from pinproof.find.posterior import Diagnosis
 from pinproof.find.tree import Band, Leaf, Node, decision_tree
-from pinproof.find.words import class_words, look_words, percent, repair_words, set_up_words
+from pinproof.find.words import class_words, look_words, percent, repair_words, set_up_words, source_words
+from pinproof.pack.bench import pin_words
 from pinproof.pack.markup import Html, el, join
+from pinproof.proof.situations import requirement
 from pinproof.quantities import format_value
 from pinproof.wiring import LineView
 
 DIFFERENT = "None of these: press everything again. If it stays so, it is not on this card; write every reading down."
 MOST_STEPS = 4
-PRINTED = "On paper: the ways that are gone most. All of them are on the phone's card."
+OHM_MEANS = {
+    "ohms": "pin to {source}", "chassis": "pin to chassis", "plus": "pin to the lifted battery plus lead",
+    "wire": "coded wire alone", "source": "source wire alone", "without": "as at plug, that station unplugged",
+}  # fmt: skip
+PRINTED = "On paper: the ways that are gone most; look in this order. All of them are on the phone's card."
+WHILE_WRONG = "Look while it is wrong: wheel turned, wet, hot or shaken as it was then."
+FUSE_OUT = "Take the feed's fuse out and measure it: blown is the cause."
+ALL_RIGHT = (
+    "All of this reads right. If it misbehaved, it comes and goes: turn the wheel lock to lock, shake the harness, and "
+    "begin again while it is wrong."
+)
+PROOF_SHOWS = "It must show {shows}. If not, {which}."
+TIE = 0.5  # from this share of the first on, the second is as good as the first
 
 
-def find_section(truck: Truck, view: LineView, number: int) -> tuple[Html, list[Html]]:
-    """The tree of one line for the screen, and its commonest ways as rows for paper, the commonest first."""
+def find_section(truck: Truck, view: LineView, number: int, most: int) -> tuple[Html, str, list[Html]]:
+    """The tree of one line for the screen; for paper a legend and at most so many ways, the commonest first."""
     try:
         tree = decision_tree(truck, view.line.id)
     except ValueError:
-        return el("p", "Not worked out: a value of this line is still to be chosen."), []
+        return el("p", "Not worked out: a value of this line is still to be chosen."), "", []
     diagnosis = Diagnosis(truck, view.line.id)
     all_of = diagnosis.hypotheses
     names = _Names(number)
     ways = sorted(_ways(tree, 1.0, ()), key=lambda way: -way[0])
-    rows = [_row(view, all_of, steps, leaf) for _, steps, leaf in ways if leaf.sure and len(steps) <= MOST_STEPS]
-    return _shown(view, all_of, tree, names, ""), rows
+    short = [(steps, leaf) for _, steps, leaf in ways if leaf.sure and len(steps) <= MOST_STEPS][:most]
+    rows = [_row(view, all_of, steps, leaf) for steps, leaf in short]
+    told = legend(view, [look for steps, _ in short for look, _ in steps])
+    return el("div", el("p", WHILE_WRONG, class_="setup"), _shown(view, all_of, tree, names, "", True)), told, rows
 
 
 class _Names:
@@ -50,20 +67,41 @@ class _Names:
         return f"way-{self.number}-{self.used}"
 
 
-def _shown(view: LineView, all_of: Sequence[Hypothesis], tree: Node | Leaf, names: _Names, before: str) -> Html:
+def _shown(
+    view: LineView, all_of: Sequence[Hypothesis], tree: Node | Leaf, names: _Names, before: str, right: bool
+) -> Html:  # fmt: skip
+    """A look and its outcomes, or an end. `before`: the set-up one is in; `right`: all reports were as wanted."""
     if isinstance(tree, Leaf):
-        return _end(view, all_of, tree)
+        return _end(view, all_of, tree, before, right)
     name = names.next()
     now = set_up_words(tree.look)
-    told = [el("p", f"First: {now}.", class_="setup")] if now != before else []
     outcomes = [
-        el("details", el("summary", band_words(tree.look, band)), _shown(view, all_of, then, names, now), name=name)
+        el("details", el("summary", band_words(tree.look, band)),
+           _shown(view, all_of, then, names, now, right and _is_right(view, tree.look, band)), name=name)
         for band, _, then in sorted(tree.outcomes, key=lambda each: -each[1])
-    ]
-    return el("div", *told, el("p", f"Look: {look_words(tree.look, view.line)}.", class_="look"), *outcomes)
+    ]  # fmt: skip
+    look = el("p", f"Look: {look_words(tree.look, view.line)}.", class_="look")
+    return el("div", *_first(view, tree.look, before), look, *outcomes)
 
 
-def _end(view: LineView, all_of: Sequence[Hypothesis], leaf: Leaf) -> Html:
+def _is_right(view: LineView, look: Look, band: Band) -> bool:
+    return look.kind == "meaning" and requirement(view.truck, view.line, look.situation, "run").means == band.words
+
+
+def _first(view: LineView, look: Look, before: str) -> list[Html]:
+    """What to set up before a look, where it is not set up yet; for ohms also which pin is meant."""
+    now = set_up_words(look)
+    if now == before:
+        return []
+    told = [f"First: {now}."]
+    if look.is_ohms:
+        told.append(f"The pin is {pin_words(view)}, harness side.")
+        if view.line.source_side == "feed" and view.line.feed_from == "battery":
+            told.append(FUSE_OUT)
+    return [el("p", " ".join(told), class_="setup")]
+
+
+def _end(view: LineView, all_of: Sequence[Hypothesis], leaf: Leaf, before: str, right: bool) -> Html:
     items = [
         el(
             "li", el("b", _capital(class_words(all_of, name), view)), f" ({percent(p)}). ",
@@ -71,8 +109,22 @@ def _end(view: LineView, all_of: Sequence[Hypothesis], leaf: Leaf) -> Html:
         )
         for name, p in leaf.classes
     ]  # fmt: skip
-    head = "Most likely:" if leaf.sure else "These cannot be told apart here. In this order:"
-    return el("div", el("p", head, class_="end"), el("ol", *items))
+    if right:
+        return el("div", el("p", ALL_RIGHT, class_="end"), el("p", "Begin looking at:"), el("ol", *items))
+    alone = leaf.sure and (len(leaf.classes) < 2 or leaf.classes[1][1] < TIE * leaf.classes[0][1])
+    head = "Most likely:" if alone else "These cannot be told apart here. In this order:"
+    return el("div", el("p", head, class_="end"), el("ol", *items), *_proof(view, leaf, before))
+
+
+def _proof(view: LineView, leaf: Leaf, before: str) -> list[Html]:
+    """The number to take before anything is cut."""
+    if leaf.proof is None:
+        return []
+    look = leaf.proof.look
+    which = "it is not this" if len(leaf.classes) == 1 else "it is not the first"
+    shows = either([band_words(look, band) for band in leaf.proof.bands])
+    said = f"Before you cut or swap: {look_words(look, view.line)}. {PROOF_SHOWS.format(shows=shows, which=which)}"
+    return [*_first(view, look, before), el("p", said, class_="look")]
 
 
 def _capital(text: str, view: LineView) -> str:
@@ -125,14 +177,28 @@ def _row(view: LineView, all_of: Sequence[Hypothesis], steps: Sequence[tuple[Loo
     return el("li", join("; ".join(seen), " → ", el("b", causes)))
 
 
+def legend(view: LineView, steps: Sequence[Look]) -> str:
+    """What the short words of the paper's ways stand for, of those that are used."""
+    told = ["Words: key on, engine off"]
+    kinds = dict.fromkeys(look.kind for look in steps if look.is_ohms)
+    if kinds:
+        told.append("Ω: battery negative off, controller unplugged")
+        told += [f"{_named(kind)}: {OHM_MEANS[kind].format(source=source_words(view.line))}" for kind in kinds]
+    return f"{'; '.join(told)}; idle: nothing pressed."
+
+
+def _named(kind: str) -> str:
+    return f"Ω {'at plug' if kind == 'ohms' else kind}"
+
+
 def _short(look: Look) -> str:
     hand = "+".join(look.situation.operated) or "idle"
-    return hand if look.kind == "meaning" else f"Ω {look.kind if look.kind != 'ohms' else 'at plug'} {hand}" if (
-        look.kind in ("ohms", "chassis", "plus")
-    ) else f"Ω {look.kind} {look.station}".strip()  # fmt: skip
+    if look.kind == "meaning":
+        return hand
+    return f"{_named(look.kind)} {hand if look.kind in ('ohms', 'chassis', 'plus') else look.station}".strip()
 
 
 def _short_band(look: Look, band: Band) -> str:
     if look.kind == "meaning":
-        return band.words
+        return "no command" if band.words == "invalid" else band.words
     return "OL" if math.isinf(band.high) else _between(band, "resistance" if look.is_ohms else "voltage")
