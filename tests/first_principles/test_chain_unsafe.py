@@ -8,6 +8,7 @@ from pinproof.chain.actions import MOST_ACTIONS
 from pinproof.chain.links import Chain, chain_of
 from pinproof.design import loads
 from pinproof.examples import example_path
+from pinproof.pack.book import not_of_the_lines
 from pinproof.proof import prove
 from pinproof.verdict import Verdict
 
@@ -38,7 +39,9 @@ def test_a_shift_that_can_over_speed_the_engine_is_to_be_mended_before_anything_
     at = commands(found).index("pinproof gears FILE")
     action = found.actions[at]
     assert found.link("gear").verdict is Verdict.FAIL
-    assert action.what.startswith("Mend the driveline: down line, 3 → 2, full, high.") and "Lower the line" in action.what
+    assert (
+        action.what.startswith("Mend the driveline: down line, 3 → 2, full, high.") and "Lower the line" in action.what
+    )
     assert "over-speed" in action.why and "Do not drive" in action.caution
     assert at == sum(each.order_today for each in found.actions)
 
@@ -50,6 +53,13 @@ def test_a_harness_that_fails_is_told_by_the_wire_and_is_to_be_mended() -> None:
     assert "Harness: " in found.link("wire").text
     action = next(each for each in found.actions if each.command == "pinproof harness FILE")
     assert action.what.startswith("Mend the harness. ") and action.why in found.link("wire").text
+
+
+def test_the_front_of_the_book_says_so_too() -> None:
+    text = example_path("dunlin").read_text(encoding="utf-8")
+    assert not any("Harness" in each for each in not_of_the_lines(loads(text), None))
+    bare = not_of_the_lines(loads(text.replace('fuse = "15 A"', 'fuse = "none"')), None)
+    assert any(each.startswith("Harness: Without a fuse") and each.endswith("See its chapter.") for each in bare)
 
 
 def test_a_harness_that_cannot_be_laid_out_is_no_pass() -> None:

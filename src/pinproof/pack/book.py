@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 
+from pinproof.chain.harness_link import harness_part
 from pinproof.choose.stand_in import USUAL_BOX
 from pinproof.design.model import Truck
 from pinproof.drawings import Drawing, swatch, words
@@ -148,8 +149,10 @@ def _body(
 
 
 def not_of_the_lines(truck: Truck, inhibit: InhibitReport | None) -> list[str]:
-    """What of this truck does not hold or is not shown beside its coded lines: driveline and start inhibit."""
-    return [each for each in (inhibit_page.cover_words(inhibit), cover_words(truck)) if each]
+    """What of this truck does not hold or is not shown beside its coded lines: start inhibit, driveline, harness."""
+    verdict, text, _ = harness_part(truck)
+    wires = "" if verdict is Verdict.PASS else f"{text} See its chapter."
+    return [each for each in (inhibit_page.cover_words(inhibit), cover_words(truck), wires) if each]
 
 
 def _front(truck: Truck, proof: TruckProof, made_on: date | None, beside_it: Sequence[str] = ()) -> list[Block]:
