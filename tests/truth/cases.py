@@ -9,7 +9,7 @@ Readings of the specification (more in `causes`, `networks`, `looks` and `meter`
   the controller breaks through, or two nodes joined to a third wire with a load of its own.
 - Two causes at once, and real faults not in the list, count as the class "not listed".
 - A setting fault changes one required situation to one other meaning of the line's windows (fault windows too) or to
-  `invalid`.
+  `invalid`, and that one is reported as it was drawn. Any other report of a fault window is `invalid` half the time.
 - The battery volts noted with `volts` are never mistyped.
 """
 
@@ -182,7 +182,8 @@ class Case:
             if self.setting is not None and self.setting[0] == situation:
                 return Reading(reading, meaning=self.setting[1])
             seen = self.looks.reading(np.asarray(self.true_value(reading)), self.looks.rails(self.values))
-            return Reading(reading, meaning=self.looks.meaning(float(seen), self.edges))
+            meaning = self.looks.meaning(float(seen), self.edges)
+            return Reading(reading, meaning=self.looks.reported(meaning, float(rng.random())))
         dice = rng.random()  # thrown in any case, so that all else is as without mistyping
         wrong = self.mistyped and dice < MISTYPED
         if kind == "volts":

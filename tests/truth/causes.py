@@ -5,7 +5,12 @@ Readings of the specification
 - Form `elements`: its elements of kind "wire" stand for coded and source wire; class `w1 high` by the element's id. A
   contact's branch goes by the contact's id, a resistor by its element's id. It has no source wire, so "ground or
   reference" and "supply or fuse" have no place there.
-- Supply-fed is a line whose source side is the feed; a divider is not.
+- Supply-fed is a line whose source side is the feed; a divider is not. It is fed by the battery where `feed_from` is
+  "battery"; a feed from the reference has no fuse. The blown fuse is a kind of its own, as it does not show in ohms;
+  its class is that of the open source wire, `source high`.
+- Station of several contacts: two or more of *this line's* contacts name it, and not all of the line's (the enable
+  contact counts). It is one place beside the wires and the branches, and all of that place's share is `unplugged`. In
+  form `elements` it takes the contacts only, as the page on faults says. A contact that names no station is in none.
 - Pin-to-pin leak: the places are each node (its share halved between ground and supply) and each pair of nodes.
 - Nodes are named as the checker's circuit names them: `pin`, `far`, `source`, `manual`, `~C` between contact C and its
   resistor, `n1` ... in a ladder, own nodes of form `elements`. Without a far end the class is `pin to ground`.
@@ -47,6 +52,7 @@ WEIGHTS: dict[str, tuple[float, float]] = {  # per cent: new build, in service
 }
 LEAST_NOT_LISTED = 0.01
 NO_PULL, PIN_LOAD = "no pull inside", "load inside"  # kinds of the controller's own faults
+BLOWN_FUSE = "blown fuse"  # kind of the source wire: open under power and end to end, not from the fuse's load side
 SOUND, SETTING, NOT_LISTED, CONTROLLER_PIN = "line sound", "setting", "not listed", "controller pin"
 
 
@@ -103,11 +109,21 @@ def _name(line: Line, fault: Fault) -> str:
         return f"{fault.detail[0]} and {fault.detail[1]} bridged"
     if fault.kind == "swapped":
         return f"{fault.site.removeprefix('contact.')} and {fault.detail[0]} swapped"
+    if fault.kind == "unplugged":
+        return f"station.{fault.detail[0]} unplugged"
     kind = {"stuck-closed": "always on", "wrong-throw": "wrong throw", "decade-low": "low"}.get(fault.kind, "high")
     if fault.site.startswith("contact."):
         return f"branch {fault.site.split('.')[1]} {kind}"
     part = fault.site.removeprefix(here).removeprefix("element.")
     return f"{part.removesuffix('_resistor').removesuffix('_wire')} {kind}"
+
+
+def wide_stations(truck: Truck, line: Line) -> list[str]:
+    """Stations of two contacts of the line or more, but not of all of them. None in a ladder."""
+    if line.form == "ladder":
+        return []
+    named = [c.station for c in truck.contacts_of(line.id)]
+    return [s for s in dict.fromkeys(named) if s is not None and 2 <= named.count(s) < len(named)]
 
 
 def _cells(truck: Truck, line: Line) -> Iterator[tuple[str, _Places]]:
@@ -141,6 +157,10 @@ def _cells(truck: Truck, line: Line) -> Iterator[tuple[str, _Places]]:
             out.append([w for w in both if w.share > 0])
         return out
 
+    here = f"line.{line.id}"
+    apart = [listed[(here, "unplugged", (station,))] for station in wide_stations(truck, line)]
+    stations: _Places = [[_Way(1.0, _name(line, f), f)] for f in apart]
+
     def drifts(site: str, share: float, laws: list[tuple[float, Severity]]) -> list[_Way]:
         fault = listed[(site, "drifted", ())]
         stem = _name(line, fault).removesuffix(" high")
@@ -155,7 +175,7 @@ def _cells(truck: Truck, line: Line) -> Iterator[tuple[str, _Places]]:
         "wrong cavity or swapped wire",
         [[_Way(1.0, _name(line, f), f)] for f in of_kind.get("swapped", [])],
     )
-    yield "terminal not seated", series_places(0.5, 0.1, 100e3)
+    yield "terminal not seated", series_places(0.5, 0.1, 100e3) + stations
     down, up = math.log(0.95 * 3), math.log(3 / 1.05)
     wrong, cold = [], []
     for site, ohm in parts.items():
@@ -171,7 +191,12 @@ def _cells(truck: Truck, line: Line) -> Iterator[tuple[str, _Places]]:
     yield "ground or reference", [[way(1.0, w, "resistive", Severity(1.0, 1e3))] for w in source if not fed]
     yield "setting or lever code", [[_Way(1.0, SETTING, None)]]
     yield "cold solder", cold
-    yield "supply or fuse", [[way(1.0, w, "open")] for w in source if fed]
+    fused = line.feed_from == "battery"
+    feeds: _Places = [[way(0.5 if fused else 1.0, w, "open")] for w in source if fed]
+    if fused:
+        for w, ways in zip(source, feeds, strict=False):
+            ways.append(_Way(0.5, ways[0].class_name, Fault(w, BLOWN_FUSE, False)))
+    yield "supply or fuse", feeds
     for rail in ("ground", "supply"):
         kind = f"chafed-to-{rail}"
         yield (
@@ -185,7 +210,8 @@ def _cells(truck: Truck, line: Line) -> Iterator[tuple[str, _Places]]:
     yield "switch stuck", [[way(1.0, c, "stuck-closed")] for c in contacts]
     yield "wrong throw", [[way(1.0, c, "wrong-throw")] for c in contacts]
     yield "fretting or contact growth", series_places(0.0, 1.0, 10e3)
-    yield "broken conductor at a flexing place", [[replace(p[0], share=1.0)] for p in series_places(0.5, 1.0, 2.0)]
+    broken = [[replace(p[0], share=1.0)] for p in series_places(0.5, 1.0, 2.0)]
+    yield "broken conductor at a flexing place", broken + stations
     leaks = [[node_ways(f"chafed-to-{r}", n, 0.5, 56.0, 2e6) for r in ("ground", "supply")] for n in leaky]
     leaks += [[_Way(1.0, _name(line, f), f, Severity(56.0, 2e6))] for f in of_kind.get("bridged", [])]
     yield "pin-to-pin leak", leaks

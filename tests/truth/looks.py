@@ -5,7 +5,10 @@ Readings of the specification
   looked at even where rule 1 leaves it free.
 - Each window edge lies anywhere between its least and greatest possible position (uncertainty and error of the input),
   uniformly, independent of the others, the same in all readings of one truck.
-- A fault window is a meaning like the others ("open", "shorted"); `invalid` is outside all windows.
+- A fault window is a meaning like the others ("open", "shorted"); `invalid` is outside all windows. In a fault window
+  each report by itself is `invalid` with probability `AS_INVALID`, also one taken again. A meaning of which any window
+  is a fault window is a fault. The wrong meaning of a setting fault is reported as it was drawn.
+- `source` has the fuse in, as under power; in all other looks at the unplugged plug it is out.
 - Where return is the source side, `ohms` and `chassis` see the same two nodes; both can be read.
 - `without T` exists for each station that a contact of the line names.
 """
@@ -41,6 +44,7 @@ from tests.truth.truck import INF, Line, Truck
 
 INVALID, IDLE = "invalid", "idle"
 POWERED = ("meaning", "volts")
+AS_INVALID = 0.5  # share of the reports of a fault window that say `invalid`
 
 
 @dataclass(frozen=True)
@@ -75,8 +79,10 @@ class Looks:
             raise ValueError(f"line {line_id}: what the input compares with is unknown, or edges move with the pull")
         (self.space,) = spaces(pin)
         self.full = float(self.space.full)
-        self.windows = [Edges.of(w, self.full) for w in reading_windows(truck, line, self.space)]
+        wins = reading_windows(truck, line, self.space)
+        self.windows = [Edges.of(w, self.full) for w in wins]
         self.meanings = tuple(dict.fromkeys(w.meaning for w in self.windows))
+        self.faults = frozenset(w.meaning for w in wins if w.fault)
         order = [c.id for c in truck.contacts_of(line.id)]
         self.situations: dict[str, frozenset[str]] = {}
         self.right: dict[str, str | None] = {}  # the one meaning it must read
@@ -149,7 +155,7 @@ class Looks:
             return network(pieces, ("pin", *RAILS))
         if kind in ("wire", "source"):
             path = f"line.{self.line.id}.{'wire' if kind == 'wire' else 'source_wire'}"
-            alone = [p for p in self._pieces(frozenset(), faults, False) if p.path == path]
+            alone = [p for p in self._pieces(frozenset(), faults, True) if p.path == path]  # fuse in
             return network(alone, (alone[0].a, alone[0].b))
         without = which if kind == "without" else None
         operated = frozenset[str]() if without else self.situations[which]
@@ -196,15 +202,25 @@ class Looks:
         ]
         return min(inside, key=lambda w: abs(w.centre - reading)).meaning if inside else INVALID
 
+    def reported(self, meaning: str, dice: float) -> str:
+        """What is reported of a meaning. `dice`: uniform between 0 and 1."""
+        return INVALID if meaning in self.faults and dice < AS_INVALID else meaning
+
     def meanings_probability(self, readings: Mapping[str, Array], seen: Mapping[str, str]) -> tuple[list[Array], Array]:
         """That the controller reports what was seen, over the possible edges: of each situation by itself, and of
-        all together. `readings` and `seen` by situation."""
+        all together. `readings` and `seen` by situation.
+
+        As windows do not overlap, `invalid` is: in no window that is no fault, and of each fault window either outside
+        or, with `AS_INVALID`, inside; so what is seen is a product over the edges, which are independent."""
         bounds: dict[tuple[int, str], list[tuple[bool, Array]]] = {}  # edge -> (edge lies above?, reading)
+        soft: dict[tuple[int, str], list[Array]] = {}  # edge -> readings; beyond them it counts less
+        certain = np.ones(())
         single = []
         for name, said in seen.items():
             x = np.asarray(readings[name])
             own = [i for i, w in enumerate(self.windows) if w.meaning == said]
-            chance = np.ones(x.shape)
+            chance = np.full(x.shape, 1 - AS_INVALID if said in self.faults else 1.0)
+            certain = certain * (1 - AS_INVALID if said in self.faults else 1.0)
             if own and len(own) > 1:
                 distance = np.stack([np.abs(x - self.windows[i].centre) for i in own])
                 nearest = np.array(own)[distance.argmin(axis=0)]
@@ -212,6 +228,18 @@ class Looks:
                 nearest = np.full(x.shape, own[0] if own else -1)
             for i, w in enumerate(self.windows):
                 mine, left = nearest == i, x < w.centre
+                if said == INVALID and w.meaning in self.faults:
+                    for side, edge, here in (("low", w.low, left), ("high", w.high, ~left)):
+                        if edge is None:  # surely inside
+                            factor = np.where(here, AS_INVALID, 1.0)
+                            chance, certain = chance * factor, certain * factor
+                            continue
+                        width = max(edge[1] - edge[0], 1e-12 * self.full)
+                        above = np.clip((edge[1] - x) / width, 0.0, 1.0)
+                        out = above if side == "low" else 1 - above
+                        chance = chance * np.where(here, AS_INVALID + (1 - AS_INVALID) * out, 1.0)
+                        soft.setdefault((i, side), []).append(np.where(here, x, -np.inf if side == "low" else np.inf))
+                    continue
                 if said == INVALID or not mine.all():
                     out = ~mine
                     if w.low is None:
@@ -230,17 +258,37 @@ class Looks:
                     rows.append((True, np.where(matters & above, x, -np.inf)))
                     rows.append((False, np.where(matters & ~above, x, np.inf)))
             single.append(chance)
-        joint = np.ones(())
-        for (i, side), rows in bounds.items():
+        joint = certain
+        for i, side in dict.fromkeys([*bounds, *soft]):
             edge = self.windows[i].low if side == "low" else self.windows[i].high
             assert edge is not None
-            least = np.maximum(edge[0], np.max([x for above, x in rows if above], axis=0))
-            most = np.minimum(edge[1], np.min([x for above, x in rows if not above], axis=0))
+            rows, extra = bounds.get((i, side), []), soft.get((i, side), [])
+            least, most = np.asarray(edge[0]), np.asarray(edge[1])
+            for above, x in rows:
+                least, most = (np.maximum(least, x), most) if above else (least, np.minimum(most, x))
             width = max(edge[1] - edge[0], 1e-12 * self.full)
             joint = joint * np.clip((most - least + 1e-12 * self.full) / width, 0.0, 1.0)
+            if extra and side == "low":
+                joint = joint * _mean_weight(least, most, extra)
+            elif extra:
+                joint = joint * _mean_weight(-most, -least, [-x for x in extra])
         for chance in single:
             joint = np.where(chance > 0, joint, 0.0)
         return single, joint
+
+
+def _mean_weight(least: Array, most: Array, beyond: Sequence[Array]) -> Array:
+    """Mean, over an edge uniform between `least` and `most`, of `AS_INVALID` once for each of `beyond` that it is not
+    above. Where `most` is less than `least` it means nothing."""
+    least, most, *xs = np.broadcast_arrays(least, most, *beyond)
+    marks = np.concatenate([least[None], np.sort(np.clip(np.stack(xs), least, np.maximum(least, most)), 0), most[None]])
+    powers = AS_INVALID ** np.arange(len(xs), -1, -1.0).reshape(-1, *[1] * least.ndim)
+    span = most - least
+    middle = (most + least) / 2
+    there = np.prod([np.where(middle > x, 1.0, AS_INVALID) for x in xs], axis=0)
+    return np.asarray(
+        np.where(span > 0, (np.diff(marks, axis=0) * powers).sum(axis=0) / np.where(span > 0, span, 1.0), there)
+    )
 
 
 _KEPT: dict[tuple[int, str], Looks] = {}

@@ -235,6 +235,8 @@ class Structure:
         if said == INVALID:
             spans, at = [], 0.0
             for w in sorted(self.looks.windows, key=lambda w: w.centre):
+                if w.meaning in self.looks.faults:  # may be reported as invalid
+                    continue
                 spans.append((at, w.low[1] if w.low else 0.0))
                 at = w.high[0] if w.high else full
             spans.append((at, full))

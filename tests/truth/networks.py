@@ -10,7 +10,8 @@ Readings of the specification
 - A resistor a decade off keeps its relative error. Short circuits are 1 microohm, a resistance never gets smaller.
 - A pin that hangs on nothing reads 0 V (the other lead of the voltmeter is the controller's ground).
 - A chafe goes where the page on faults says; in the passive circuit the chassis is one with return and ground.
-- With the controller unplugged its pulls and its own faults are gone, the line's leaks stay.
+- With the controller unplugged its pulls and its own faults are gone, the line's leaks stay. The fuse is out then, and
+  the line ends at the load side of its holder, so that a blown fuse is no fault there.
 - A station that is unplugged takes its contacts, their resistors and the faults in them along.
 """
 
@@ -23,7 +24,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from tests.truth.causes import NO_PULL, PIN_LOAD
+from tests.truth.causes import BLOWN_FUSE, NO_PULL, PIN_LOAD
 from tests.truth.faults import Fault, chassis, coder_resistors
 from tests.truth.physics import RAILS, circuit
 from tests.truth.spans import ends_of
@@ -166,8 +167,8 @@ def with_fault(
             return p
         if kind in ("drifted", "resistive"):
             return replace(p, part=severity, factor=1.0)
-        if kind in ("open", "shorted"):
-            return replace(p, part="", factor=INF if kind == "open" else LEAST_OHM)
+        if kind in ("open", "shorted", BLOWN_FUSE):
+            return replace(p, part="", factor=LEAST_OHM if kind == "shorted" else INF)
         return replace(p, factor={"decade-low": 0.1, "decade-high": 10.0}[kind])
 
     return tuple(changed(p) for p in here)
@@ -197,7 +198,7 @@ def line_pieces(
             operated = frozenset(exchange.get(c, c) for c in operated)
     pieces = (sound or sound_pieces)(truck, line, operated)
     for i, f in enumerate(faults):
-        if f.kind != "swapped":
+        if f.kind != "swapped" and (plugged or f.kind != BLOWN_FUSE):
             pieces = with_fault(truck, line, pieces, f, SEVERITIES[i])
     if not plugged:
         pieces = tuple(p for p in pieces if not p.path.startswith("input."))

@@ -14,7 +14,18 @@ import numpy as np
 import pytest
 
 from tests.truth.cases import Case, Reading, causes_of, make_case
-from tests.truth.causes import COLUMNS, NO_PULL, NOT_LISTED, PIN_LOAD, SOUND, WEIGHTS, Cause, Severity
+from tests.truth.causes import (
+    BLOWN_FUSE,
+    COLUMNS,
+    NO_PULL,
+    NOT_LISTED,
+    PIN_LOAD,
+    SOUND,
+    WEIGHTS,
+    Cause,
+    Severity,
+    wide_stations,
+)
 from tests.truth.faults import faulty_circuit, single_faults
 from tests.truth.looks import INVALID, looks_of
 from tests.truth.meter import OHM_RANGES, TYPED_WRONG, VOLT_RANGE, Meter, any_ohms_probability, range_number
@@ -229,6 +240,206 @@ def _with(case: Case, kind: str, ohm: float | None) -> Case:
     cause = next(c for c in causes if c.fault is not None and c.fault.kind == kind)
     values = case.values if ohm is None else {**case.values, SEVERITIES[0]: np.array(ohm)}
     return dataclasses.replace(case, causes=(cause,), values=values, setting=None, unlisted="", _read={})
+
+
+# ---------------------------------------------------------------- stations, fuses, fault windows
+
+
+def wheel_truck(**line: object) -> Truck:
+    """`small_truck` with a third contact `low` of 5 kohm; `up` and `down` sit at the station "wheel"."""
+    truck = small_truck(2, **line)
+    up, down = (dataclasses.replace(c, station="wheel") for c in truck.contacts)
+    assert up.resistor is not None
+    low = dataclasses.replace(
+        up, id="low", asks="low", station="lever", resistor=dataclasses.replace(up.resistor, ohm="5000")
+    )
+    return dataclasses.replace(truck, contacts=(up, down, low), devices=(dataclasses.replace(truck.devices[0]),))
+
+
+def test_only_stations_of_several_contacts_and_not_of_all_are_places() -> None:
+    truck = wheel_truck()
+    line = truck.line("taps")
+    assert wide_stations(truck, line) == ["wheel"]
+    alike = dataclasses.replace(truck, contacts=tuple(dataclasses.replace(c, station="wheel") for c in truck.contacts))
+    assert wide_stations(alike, line) == []
+    assert wide_stations(truck, dataclasses.replace(line, form="ladder", ladder_to="ground")) == []
+    by_column = {"new build": (15, 2), "in service": (7, 11)}
+    for column, (seated, broken) in by_column.items():
+        causes = causes_of(truck, "taps", column)
+        mine = [c for c in causes if c.class_name == "station.wheel unplugged"]
+        assert [c.mechanism for c in mine] == ["terminal not seated", "broken conductor at a flexing place"]
+        assert {(c.fault.kind, c.severity) for c in mine if c.fault} == {("unplugged", None)}
+        one = sum(c.probability for c in causes if c.mechanism == "setting or lever code")
+        per_cent = one / WEIGHTS["setting or lever code"][COLUMNS.index(column)]
+        # six places: two wires, three branches, the station
+        assert [c.probability / per_cent for c in mine] == pytest.approx([seated / 6, broken / 6])
+        crimp = [c.probability for c in causes if c.mechanism == "bad crimp" and c.class_name == "wire high"]
+        assert sum(crimp) / per_cent == pytest.approx(WEIGHTS["bad crimp"][COLUMNS.index(column)] / 5)
+    seen = 0
+    for p in playing_trucks(43):
+        names = {c.class_name for c in causes_of(p.truck, p.line_id) if c.class_name.startswith("station.")}
+        contacts = p.truck.contacts_of(p.line_id)
+        size = collections.Counter(c.station for c in contacts if c.station)
+        wide = {f"station.{s} unplugged" for s, n in size.items() if 1 < n < len(contacts)}
+        assert names == (set() if p.truck.line(p.line_id).form == "ladder" else wide), p.kind
+        seen += len(names)
+    assert seen >= 3
+
+
+def test_a_drawn_station_fault_opens_exactly_its_contacts() -> None:
+    truck = wheel_truck(idle_resistor=Resistor("20000", "0", "0", "0"))
+    drawn = [make_case(truck, "taps", seed) for seed in range(600)]
+    drawn = [c for c in drawn if c.true_class == "station.wheel unplugged"]
+    assert len(drawn) >= 8
+    for case in drawn:
+        for operated, ohm in (("idle", 20e3), ("up", 20e3), ("down", 20e3), ("low", 1 / (1 / 20e3 + 1 / 5000.02))):
+            assert case.true_value(f"ohms {operated}") == pytest.approx(ohm), operated
+            assert case.true_value(f"volts {operated}") == pytest.approx(5 * ohm / (ohm + 1000)), operated
+        assert case.true_value("without wheel") == pytest.approx(20e3)
+        assert case.true_value("wire") < 1e-3
+        assert case.true_value("source") < 1e-3
+    found = judge(truck, "taps", [drawn[0].read(i) for i in ("ohms up", "ohms down", "ohms low")]).classes
+    assert max(found, key=lambda n: found[n]) == "station.wheel unplugged"
+    assert found["station.wheel unplugged"] > 0.95
+
+
+def fed_truck(feed_from: str = "battery") -> Truck:
+    """One contact of 1 kohm between a feed of 12 V, or of 5 V, and a pin with 3 kohm to ground."""
+    truck = small_truck(
+        1, form="pull-down", feed_from=feed_from, feed_drop=ZERO, leak_to_ground="40000", idle_resistor=None
+    )
+    pin = dataclasses.replace(truck.inputs[0], pull_up=None, pull_down=Pull("3000", "0"))
+    return dataclasses.replace(truck, inputs=(pin,))
+
+
+def test_half_of_supply_or_fuse_is_the_fuse_where_the_battery_feeds() -> None:
+    for feed_from, kinds in (("battery", {"open": 0.5, BLOWN_FUSE: 0.5}), ("reference", {"open": 1.0})):
+        causes = [c for c in causes_of(fed_truck(feed_from), "taps") if c.mechanism == "supply or fuse"]
+        assert {c.class_name for c in causes} == {"source high"}
+        total = sum(c.probability for c in causes)
+        assert {c.fault.kind: c.probability / total for c in causes if c.fault} == pytest.approx(kinds)
+    for p in playing_trucks(43):
+        line = p.truck.line(p.line_id)
+        fused = line.form in ("pull-down", "ladder") and line.source_rail == "feed" and line.feed_from == "battery"
+        some = [c for c in causes_of(p.truck, p.line_id) if c.fault is not None and c.fault.kind == BLOWN_FUSE]
+        assert len(some) == int(fused), p.kind
+
+
+def test_a_blown_fuse_opens_source_and_volts_and_no_ohms_from_the_load_side() -> None:
+    looked = 0
+    for truck, line_id in [(fed_truck(), "taps"), *((p.truck, p.line_id) for p in playing_trucks(43))]:
+        causes = causes_of(truck, line_id)
+        fuse = next((c for c in causes if c.fault is not None and c.fault.kind == BLOWN_FUSE), None)
+        if fuse is None:
+            continue
+        assert fuse.fault is not None
+        base = make_case(truck, line_id, 3)
+        hard = [c for c in causes if c.fault is not None and c.fault.kind == "open"]
+        opened = next(c for c in hard if c.fault is not None and c.fault.site == fuse.fault.site)
+        sound = next(c for c in causes if c.class_name == SOUND)
+        case, other, good = (
+            dataclasses.replace(base, causes=(c,), setting=None, unlisted="", _read={}) for c in (fuse, opened, sound)
+        )
+        for reading in case.available():
+            live = reading.startswith(("volts", "meaning"))
+            same_as = other if live or reading == "source" else good
+            assert case.true_value(reading) == same_as.true_value(reading), reading
+        if "source" in case.available():
+            assert math.isinf(case.true_value("source"))
+            assert not math.isinf(good.true_value("source"))
+        looked += 1
+    assert looked >= 8
+    drawn = (make_case(fed_truck(), "taps", seed) for seed in range(600))
+    case = next(c for c in drawn if BLOWN_FUSE in {f.kind for f in c.faults})
+    assert case.true_value("volts up") == 0
+    assert case.true_value("ohms up") == pytest.approx(1000.02)
+
+
+def test_ohms_as_built_and_no_volts_are_the_fuse() -> None:
+    truck = fed_truck()
+    readings = [
+        Reading("ohms up", ohm=1000.0),
+        Reading("volts up", pin_v=0.0, supply_v=12.0),
+        Reading("chassis up", ohm=60e3),  # else a hard short of the pin to ground would do as well
+    ]
+    assert posterior(truck, "taps", readings)["source high"] > 0.9
+    without = [c for c in causes_of(truck, "taps") if c.fault is None or c.fault.kind != BLOWN_FUSE]
+    assert Oracle(truck, "taps", readings, causes=without).judge().classes["source high"] < 0.7
+    assert posterior(truck, "taps", [Reading("source", ohm=math.inf)])["source high"] > 0.9
+
+
+def faulty_windows_truck() -> Truck:
+    """Windows with nothing above "open" and nothing under "shorted", a dead band around each."""
+    windows = (
+        Window("shorted", None, "0.10", "ratio", basis="measured", fault=True),
+        Window("up", "0.40", "0.60", "ratio", basis="measured"),
+        Window("stuck", "0.62", "0.64", "ratio", basis="measured", fault=True),
+        Window("down", "0.65", "0.85", "ratio", basis="measured"),
+        Window("automatic", "0.86", "0.92", "ratio", basis="measured"),
+        Window("open", "0.95", None, "ratio", basis="measured", fault=True),
+    )
+    truck = small_truck(2, idle_resistor=Resistor("9000", "0", "0", "0"))
+    pin, (line,) = dataclasses.replace(truck.inputs[0], error_pct="0.3"), truck.lines
+    return dataclasses.replace(truck, inputs=(pin,), lines=(dataclasses.replace(line, windows=windows),))
+
+
+def test_half_of_the_reports_of_a_fault_window_are_invalid() -> None:
+    truck = faulty_windows_truck()
+    case = make_case(truck, "taps", 1)
+    wire = [c for c in causes_of(truck, "taps") if c.class_name == "wire high" and c.severity is None]
+    cut = wire[0]
+    case = dataclasses.replace(case, causes=(cut,), setting=None, _read={})
+    n = 1600
+    said = collections.Counter(case.read("meaning up", repeat=k).meaning for k in range(n))
+    assert set(said) == {"open", INVALID}
+    assert abs(said[INVALID] - n / 2) < 4 * math.sqrt(n / 4)
+    sound = next(c for c in causes_of(truck, "taps") if c.class_name == SOUND)
+    case = dataclasses.replace(case, causes=(sound,), setting=None, _read={})
+    assert {case.read("meaning up", repeat=k).meaning for k in range(50)} == {"up"}
+    firsts = collections.Counter(
+        dataclasses.replace(make_case(truck, "taps", seed), causes=(cut,), setting=None).read("meaning idle").meaning
+        for seed in range(400)
+    )
+    assert abs(firsts[INVALID] - 200) < 4 * 10
+
+
+def test_reports_are_as_likely_as_drawn_edges_say() -> None:
+    """Of one situation, and of three together, near edges and far from them, by drawing edges and reports."""
+    looks = looks_of(faulty_windows_truck(), "taps")
+    assert looks.faults == {"shorted", "stuck", "open"}
+    rng = np.random.default_rng(8)
+    n = 4000
+    drawn = [
+        [tuple(None if e is None else float(rng.uniform(*e)) for e in (w.low, w.high)) for w in looks.windows]
+        for _ in range(n)
+    ]
+    checked = 0
+    for x in (
+        (0.02, 0.98, 0.63),
+        (0.1, 0.101, 0.099),
+        (0.9502, 0.949, 0.952),
+        (0.62, 0.64, 0.641),
+        (0.95, 0.10, 0.5),
+        (0.93, 0.9501, 0.61),
+    ):
+        names = ("up", "down", "idle")
+        seen: collections.Counter[tuple[str, ...]] = collections.Counter()
+        for edges in drawn:
+            seen[tuple(looks.reported(looks.meaning(v, edges), float(rng.random())) for v in x)] += 1
+        total = 0.0
+        readings = {name: np.array([v]) for name, v in zip(names, x, strict=True)}
+        for said in itertools.product((*looks.meanings, INVALID), repeat=3):
+            single, joint = looks.meanings_probability(readings, dict(zip(names, said, strict=True)))
+            p = float(joint[0] if joint.ndim else joint)
+            total += p
+            assert abs(seen[said] / n - p) < 4.5 * math.sqrt(max(p * (1 - p), 1 / n) / n), (x, said)
+            for k, chance in enumerate(single):
+                share = sum(m for words, m in seen.items() if words[k] == said[k]) / n
+                q = float(chance[0])
+                assert abs(share - q) < 4.5 * math.sqrt(max(q * (1 - q), 1 / n) / n), (x, said, k)
+            checked += p > 0
+        assert total == pytest.approx(1, abs=1e-6)
+    assert checked >= 30
 
 
 # ---------------------------------------------------------------- the simulator

@@ -93,7 +93,8 @@ def _all(truck: Truck, proof: TruckProof, drawer: Drawer | None, unsafe: Sequenc
         yield from _to_choose(truck, line, each)
     for line, each in pairs:
         yield from _failing(truck, line, each)
-    rests = proof.rests_on
+    asked = tuple(f"line.{line.id}.window." for line, _ in pairs if line.free)  # by `_wanted`, with the same turns
+    rests = [each for each in proof.rests_on if not each.parameter.startswith(asked)]
     for rest in rests:
         if link_of(rest.parameter) == "meaning" and rest.basis == "assumed":
             yield from _measure(truck, rest, rests)
@@ -258,9 +259,10 @@ def _feeding(truck: Truck, line: Line, proof: LineProof, seen: Sequence[Outlook]
         return
     if why:
         yield Action(
-            "Find out whether the taps get their power or ground through the manual slot's switch: slot off, a tap "
-            "pressed, ohms from the coded wire to the switches' supply or ground wire. Open: write "
-            'taps_fed = "through enable". If not, wire them so; they are then dead in automatic.',
+            "Find out whether the taps get their power or ground through the manual slot's switch: slot off, ohms "
+            "from the coded wire to the switches' supply or ground wire, with no tap and with one pressed. Both alike "
+            '(open, or a far-end resistor alone): write taps_fed = "through enable". If not, wire them so; they are '
+            "then dead in automatic.",
             f"Fed through the slot: {why}", 10, (METER,), LIVE_OHMS, parameters=(f"line.{line.id}.taps_fed",),
         )  # fmt: skip
 
@@ -287,7 +289,8 @@ def _wanted(truck: Truck, line: Line) -> Iterator[Action]:
     measure = measure_of(f"line.{line.id}.window.each-meaning", truck)
     assert measure is not None
     yield Action(
-        f"Find out what the pin wants for {line.id}: the maker's list, else by potentiometer. {measure.how}",
+        f"Find out what the pin wants for {line.id}: the maker's list, else by potentiometer; a controller that is "
+        f"taught is taught first, as its maker says. {measure.how}",
         "No window and no target is known; only whether the readings could be told apart can be computed.",
         measure.minutes, measure.tools, measure.caution, parameters=(f"line.{line.id}.window",), steps=measure.steps,
     )  # fmt: skip

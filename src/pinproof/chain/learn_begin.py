@@ -9,6 +9,7 @@ Beside:  `learning` works on the session.
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,12 +17,13 @@ from typing import Any
 from pinproof.choose.drawer import Drawer
 from pinproof.design.model import Line, Truck
 from pinproof.learn import LearnFault, Part, Session, VoltMeter, begin, load_session
-from pinproof.learn.entry import read_accuracy
+from pinproof.learn.entry import last_digit, read_accuracy
 from pinproof.learn.session import side_of
-from pinproof.meter import Instrument
+from pinproof.meter import Instrument, uncertainty
 from pinproof.quantities import parse
 
 TOLD = ("date", "meter", "setting", "reference_v", "compares", "faults")
+USUAL_METER = "0.5 % + 2"
 COMPARES = ("reference", "battery", "volts", "unknown")
 
 
@@ -105,7 +107,10 @@ def with_settings(
             raise NotThus("told", f'There is no "{key}" to tell; there are {", ".join(TOLD)}.')
         if key == "compares" and value not in COMPARES:
             raise NotThus("told", "compares is reference, battery, volts or unknown.")
-        known[key] = f"{parse(_volts(value), 'voltage'):g}" if key == "reference_v" else value
+        known[key] = value
+        if key == "reference_v":
+            known[key] = f"{parse(_volts(value), 'voltage'):g}"
+            known["reference_digit_v"] = f"{last_digit(value):g}"
     volt = session.meter
     if instrument is not None:
         volt = dataclasses.replace(volt, input_ohm=instrument.input_ohm)
@@ -113,6 +118,8 @@ def with_settings(
     elif meter:
         volt = dataclasses.replace(volt, gain=read_accuracy(meter)[0])
         known["accuracy"] = meter
+    if known.get("reference_digit_v") and (instrument is not None or meter or "reference_v" in dict(told)):
+        known["reference_reach_v"] = f"{_reference_reach_v(known, instrument):g}"
     if one_range:
         volt = dataclasses.replace(volt, one_range=True)
     search = session.search
@@ -131,6 +138,15 @@ def with_settings(
 
 def _volts(text: str) -> str:
     return text if text.rstrip()[-1:].isalpha() else f"{text} V"
+
+
+def _reference_reach_v(known: Mapping[str, str], instrument: Instrument | None) -> float:
+    """How far the told reference may be off by the meter, its last digits included, as every other reading. [V]"""
+    reference_v, digit_v = abs(float(known["reference_v"])), float(known["reference_digit_v"])
+    if instrument is not None:
+        return uncertainty(instrument, "voltage", reference_v, noted=digit_v).limit
+    gain, counts = read_accuracy(known.get("accuracy", USUAL_METER))
+    return gain * reference_v + counts * digit_v
 
 
 def opened(truck: Truck, line: Line, path: Path, drawer: Drawer | None) -> tuple[Session, str | None]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from pinproof.chain.learn_begin import NotThus, with_settings
+from pinproof.chain.learn_begin import USUAL_METER, NotThus, with_settings
 from pinproof.design.model import Line, Truck
 from pinproof.learn import (
     Edge,
@@ -46,7 +46,6 @@ from pinproof.learn.session import at_one_supply, number_told, reference_learned
 from pinproof.meter import Instrument, uncertainty
 from pinproof.proof import as_json
 
-USUAL_METER = "0.5 % + 2"
 USUAL_OHMS = "1 % + 3"
 PUT_OFF, LEFT_OUT = "skipped", "left out"
 """What a session says of volts that were not known: asked once more after the edges; not asked any more."""
@@ -193,7 +192,7 @@ class Learning:
         if typed is None:
             self.take(dataclasses.replace(self.session, told={**self.session.told, REFERENCE: "not known"}))
             return
-        told = with_settings(self.session, told=(("reference_v", typed.replace(" ", "")),))
+        told = with_settings(self.session, instrument=self.instrument, told=(("reference_v", typed.replace(" ", "")),))
         reference_v, source = number_told(told, "reference_v"), self.found.source
         assert reference_v is not None
         if reference_v <= 0.0:

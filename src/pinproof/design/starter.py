@@ -276,8 +276,8 @@ def _line(sheet: Sheet) -> Iterator[str]:
     if sheet.enable is not None:
         yield f"enable = {to_toml(sheet.enable)}"
         if not sheet.taps_fed_known and sheet.asked:
-            yield "# Assumed. How to find it: unplugged, a tap pressed, slot off: ohms from the coded wire to the other"
-            yield '# side of the switches. Open means "through enable", a reading means "directly".'
+            yield "# Assumed. How to find it: unplugged, slot off: ohms from the coded wire to the other side of the"
+            yield '# switches, with no tap and with one pressed. Alike means "through enable", fewer means "directly".'
         yield f"taps_fed = {to_toml(sheet.taps_fed)}"
     if sheet.form in ("pull-up", "pull-down", "divider"):
         yield from _idle_resistor(sheet)

@@ -6,6 +6,11 @@ Touches: nothing.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pinproof.design.model import Line
+
 _INPUT = {
     "pull_up": "pull-up resistor inside input {id}",
     "pull_down": "pull-down resistor inside input {id}",
@@ -51,6 +56,12 @@ _DEFAULTS = {
     "ageing": "ageing of the coding resistors",
 }
 _TABLES = {"input": _INPUT, "line": _LINE, "contact": _CONTACT}
+
+
+def hanging_return(line: Line) -> str:
+    """The controller's cavity in which the return ends, which hangs free while the controller is unplugged; else ""."""
+    plug, dot, cavity = (line.returns_to or "").partition(".")
+    return f"cavity {cavity} of plug {plug}" if dot else ""
 
 
 def parameter(path: str) -> str:

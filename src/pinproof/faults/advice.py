@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pinproof.design.model import Line
+from pinproof.design.words import hanging_return
 from pinproof.faults.results import FaultEffect
 
 MOST_PRESSES = 3  # named one by one
@@ -41,7 +42,12 @@ def outside_check(line: Line, effects: Sequence[FaultEffect]) -> str:
     lost = dict.fromkeys(" + ".join(each.operated) for effect in effects for each in effect.lost if each.operated)
     press = ", ".join(list(lost)[:MOST_PRESSES]) + (" and the others" if len(lost) > MOST_PRESSES else "")
     each = "it" if len(lost) == 1 else "each"
-    against = "ground" if line.source_side == "return" else "the load side of its removed fuse"
+    if line.source_side == "return":
+        cavity = hanging_return(line)
+        against = f"{cavity}, joined to chassis with a clip lead," if cavity else "ground"
+    else:
+        fused = line.feed_from == "battery"
+        against = "the load side of its removed fuse" if fused else "the cavity that feeds the switches"
     return (
         f"With nothing pressed it reads as {line.idle}, so the controller cannot show it. Outside check, truck at rest:"
         f" press {press} and see that the controller names {each}; or unplug the controller and measure the coded wire"

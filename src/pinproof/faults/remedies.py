@@ -21,6 +21,7 @@ from pinproof.faults.advice import ASSEMBLY, outside_check
 from pinproof.faults.answers import united
 from pinproof.faults.cures import CavityOrder, Chooser, Cure, cavity_order, cures_of, not_proposed, proposals
 from pinproof.faults.results import FaultEffect, LineFaults
+from pinproof.faults.sites import Fault
 from pinproof.faults.words import limit_words
 from pinproof.proof import prove_line
 
@@ -49,6 +50,12 @@ OUTSIDE = {
     "chafed-to-supply": "Keep the wire apart from battery feeds. Measure it against them, both ends unplugged",
     "bridged": "Keep the two wires apart and their plug sealed. Measure between them, both ends unplugged",
     **ASSEMBLY,
+}
+
+
+OUTSIDE_RESTS_CLOSED = {
+    "stuck-closed": "Beep the contact out while operated, switch unplugged.",
+    "worn": "Measure the contact at rest, switch unplugged",
 }
 
 
@@ -137,7 +144,15 @@ def remedy_of(
     else:
         why = LEFT if tried else ""
     limit = limit_words(*harmless(truck, effect)) if fault.severity else ""
-    return Remedy("outside", why, OUTSIDE[fault.kind], limit)
+    return Remedy("outside", why, _outside(truck, fault), limit)
+
+
+def _outside(truck: Truck, fault: Fault) -> str:
+    """The check that finds a fault; a contact that opens while operated conducts at rest, and is measured so."""
+    name = fault.site.removeprefix("contact.")
+    if any(each.id == name and each.kind == "normally closed" for each in truck.contacts):
+        return OUTSIDE_RESTS_CLOSED.get(fault.kind, OUTSIDE[fault.kind])
+    return OUTSIDE[fault.kind]
 
 
 def _is_same(truck: Truck, effect: FaultEffect) -> bool:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from pinproof.design.model import Line, Truck
@@ -42,7 +42,10 @@ class Mechanism:
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One change of the circuit. `name` is its class. `branch` is the part that `added` and `times` act on."""
+    """One change of the circuit. `name` is its class. `branch` is the part that `added` and `times` act on.
+
+    `rests_closed`: it sits at a contact that opens while operated.
+    """
 
     key: str
     name: str
@@ -52,6 +55,7 @@ class Hypothesis:
     situation: str = ""
     places: frozenset[str] = frozenset()
     mechanisms: tuple[Mechanism, ...] = ()
+    rests_closed: bool = False
 
     @property
     def share(self) -> float:
@@ -122,7 +126,7 @@ def hypotheses(view: LineView, weights: Mapping[str, float], worked_on: Mapping[
 
 def _scaled(each: Hypothesis, factor: float) -> Hypothesis:
     mechanisms = tuple(Mechanism(m.cause, m.share * factor, m.low, m.high) for m in each.mechanisms)
-    return Hypothesis(each.key, each.name, each.how, each.change, each.branch, each.situation, each.places, mechanisms)
+    return replace(each, mechanisms=mechanisms)
 
 
 def _collect(view: LineView, weights: Mapping[str, float]) -> dict[str, Hypothesis]:
@@ -130,10 +134,7 @@ def _collect(view: LineView, weights: Mapping[str, float]) -> dict[str, Hypothes
 
     def put(new: Hypothesis) -> None:
         old = found.get(new.key)
-        found[new.key] = new if old is None else Hypothesis(
-            old.key, old.name, old.how, old.change, old.branch, old.situation, old.places,
-            old.mechanisms + new.mechanisms,
-        )  # fmt: skip
+        found[new.key] = new if old is None else replace(old, mechanisms=old.mechanisms + new.mechanisms)
 
     seats = _seats(view)
     for cause, weight in weights.items():
@@ -165,7 +166,11 @@ def _electrical(view: LineView, how: How, fault: Fault, mechanism: Mechanism) ->
     side = ("up" if mechanism.low >= 1.0 else "down") if how == "times" else ""
     key = " ".join(part for part in (how if how != "set" else "", side, fault.id) if part)
     change = Change((fault,)) if branch or how == "blown" else change_of(view, fault)
-    return Hypothesis(key, class_of(view, fault, side), how, change, branch, "", places_of(view, fault), (mechanism,))
+    resting = {each.path for each in view.truck.contacts_of(view.line) if each.kind == "normally closed"}
+    return Hypothesis(
+        key, class_of(view, fault, side), how, change, branch, "", places_of(view, fault), (mechanism,),
+        fault.site.removesuffix(".resistor") in resting,
+    )  # fmt: skip
 
 
 def _settings(view: LineView, weight: float) -> Iterator[Hypothesis]:

@@ -27,7 +27,7 @@ from pinproof.verdict import Window
 from pinproof.wiring import LineView
 
 FloatArray = npt.NDArray[np.float64]
-UNNAMED = 0.2
+UNNAMED = 0.5
 """How often a display shows a fault window just as no command. Common practice, no source."""
 OPEN_OHM = 1e12
 """Stands for no path at all; far beyond any display."""

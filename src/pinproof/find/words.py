@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 
 from pinproof.design.model import Line
-from pinproof.design.words import parameter
+from pinproof.design.words import hanging_return, parameter
 from pinproof.faults.words import node_words
 from pinproof.find.hypotheses import NOT_LISTED, Hypothesis
 from pinproof.find.likelihood import Seen
@@ -45,6 +45,7 @@ FUSE = (
     "Measure the fuse, out of its holder: next to nothing, or it is blown. Blown: find what touches before one of the "
     "same size goes in. Good: key on, volts at both sides of the holder; then the feed wire and its terminals."
 )
+FUSE_OUT = "Take the feed's fuse out and measure it: blown is the cause."
 AFTER = (
     "After the repair read again what was wrong, press every switch and compare with the card. If it is still wrong, "
     "it was not this: a fault that is not on the list can read the same. Take the new readings and go on."
@@ -65,7 +66,7 @@ def class_words(hypotheses: Sequence[Hypothesis], name: str) -> str:
         return {
             "line sound": "nothing is wrong on this line",
             NOT_LISTED: "something that is not on the list",
-            "setting": "the controller is set up wrongly (windows, lever code); the wiring is good",
+            "setting": "the wiring is good; the controller is set up wrongly (windows, lever code) or its pull is off",
             "controller pin": "the pin inside the controller is damaged",
         }[name]
     fault = each.change.faults[0]
@@ -99,7 +100,10 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
     """What to do about a class."""
     each = next((h for h in hypotheses if h.name == name), None)
     if name == "setting":
-        return "Compare the windows and the lever code in the controller with the design, in its own unit."
+        return (
+            "Compare the windows and the lever code in the controller with the design, in its own unit; then measure "
+            "the pull inside it."
+        )
     if name == "controller pin":
         return (f"{FUSE} Only then: unplug" if _has_fuse(line) else "Unplug") + (
             " the controller and measure the pin itself with its supply on; use its spare input if it has one."
@@ -118,6 +122,11 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
         return "Open the plug the two share: water, a stray strand; then the run where they lie side by side."
     if fault.kind == "swapped":
         return "Swap the two wires back in their cavities; check the labels at both ends."
+    if fault.kind == "stuck-closed" and each.rests_closed:
+        return (
+            f"Unplug {contact}'s switch and read again. Right now: free or replace the switch; do not leave it "
+            "unplugged: open, it reads as if it were operated. Still wrong: its wires touch."
+        )
     if fault.kind == "stuck-closed":
         return (
             f"Unplug {contact}'s switch and read again. Right now: free or replace the switch; until then the others "
@@ -125,8 +134,8 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
         )
     if fault.kind == "unplugged":
         return (
-            f"Push the plug of station {_station(fault.site)} home and tug each wire; then measure the cord or wires that "
-            "its switches share, end to end, while somebody turns and pulls them."
+            f"Push the plug of station {_station(fault.site)} home and tug each wire; then measure the cord or wires "
+            "that its switches share, end to end, while somebody turns and pulls them."
         )
     if fault.kind == "wrong-throw":
         return f"Move the wire of {contact} to the other throw."
@@ -135,19 +144,26 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
     if name == "source high":
         if _has_fuse(line):
             return FUSE
-        first = "the feed wire" if line.source_side == "feed" else "the return wire and where it is bolted"
+        bolted = hanging_return(line) or "where it is bolted"
+        first = "the feed wire" if line.source_side == "feed" else f"the return wire and {bolted}"
         return f"Look at {first}, then the terminals at both ends."
     if any(one.kind == "wire" and fault.site.startswith(f"{one.path}.") for one in line.elements):
         return "Look at the terminals at both ends of that wire: seated, crimped, clean; then bends and clamps."
     if name.endswith(" low"):
         return "Read the bands of that resistor and measure it with one leg free; fit the one the card names."
     if name.startswith("branch "):
-        return f"Unplug {contact}'s switch, measure across it while pressing; swap the switch with its resistor."
+        when = "at rest, as it opens while operated" if each.rests_closed else "while pressing"
+        return f"Unplug {contact}'s switch, measure across it {when}; swap the switch with its resistor."
     return "Measure that resistor with one leg free; fit the one the card names."
 
 
 def _contact(path: str) -> str:
     return path.removeprefix("contact.").removesuffix(".resistor")
+
+
+def fuse_words(look: Look, line: Line) -> str:
+    """What to do with the fuse in the hand before the first ohms, "" where the line has none."""
+    return FUSE_OUT if look.is_ohms and _has_fuse(line) else ""
 
 
 def _has_fuse(line: Line) -> bool:
@@ -174,10 +190,13 @@ def look_words(look: Look, line: Line) -> str:
         return f"volts at the pin (back-probe) and at the battery, with {hand}"
     text = OHM_WORDS[look.kind].format(
         source=source_words(line), station=look.station,
-        source_wire="feed wire, fuse in," if line.source_side == "feed" else "return wire",
+        source_wire="return wire" if line.source_side == "return"
+        else "feed wire, fuse in," if _has_fuse(line) else "feed wire",
     )  # fmt: skip
     if look.kind not in ("wire", "source") and any("ground" in each.between for each in line.elements):
         text += " (the controller's ground cavity joined to chassis)"
+    if look.kind not in ("wire", "source") and hanging_return(line):
+        text += f" ({hanging_return(line)}, where that return ends, joined to chassis)"
     return f"{text}, with {hand}" if hand and look.kind != "without" else text
 
 

@@ -119,7 +119,7 @@ def last_digit(text: str) -> float:
     found = re.match(r"\s*[-+]?([0-9]*)([.,kKMRVmu]?)([0-9]*)\s*([A-Za-zµΩ]*)", text)
     if found is None or not (found[1] or found[3]):
         return 0.0
-    unit = found[4] or (found[2] if found[2] not in ".," else "")
+    unit = found[2] if found[2] not in ("", ".", ",") else found[4]  # "5030mV", "4k7ohm": the letter stands first
     scale = {"k": 1e3, "K": 1e3, "M": 1e6, "m": 1e-3, "u": 1e-6, "µ": 1e-6}.get(unit[:1], 1.0)
     places = len(found[3]) if found[2] else 0
     return float(scale * 10.0**-places)

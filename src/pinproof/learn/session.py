@@ -77,6 +77,14 @@ def number_told(session: Session, key: str) -> float | None:
     return float(text) if text else None
 
 
+def reference_reach_v(session: Session) -> float:
+    """How far the reference may lie from where it was told, by the meter and the digits that it was told with. [V]"""
+    kept = number_told(session, "reference_reach_v")
+    if kept is not None:
+        return kept
+    return session.meter.gain * (number_told(session, "reference_v") or 0.0) + session.meter.offset_v
+
+
 def at_one_supply(readings: tuple[PinReading, ...]) -> tuple[PinReading, ...]:
     """Readings that belong together: those at the supply of the first, or where none was noted."""
     first = next((each.supply_v for each in readings if each.supply_v is not None), None)
@@ -115,7 +123,7 @@ def found_of(session: Session, truck: Truck) -> Found:
         reference = number_told(session, "reference_v")
         supply = next((each.supply_v for each in together if each.supply_v is not None), None)
         referral = None if referred is None or referred.kind == "not told apart" else referred.kind
-        u_reference = (session.meter.gain * (reference or 0.0) + session.meter.offset_v) / COVERAGE_K
+        u_reference = reference_reach_v(session) / COVERAGE_K
         pulls = pulls_of(
             source, reference_v=reference, u_reference_v=u_reference, supply_v=supply, referral=referral,
             stated_v=(rail.low, rail.high) if rail is not None else None,
@@ -184,7 +192,7 @@ def reference_learned(session: Session, found: Found) -> tuple[float, float] | N
     the stated ones, so that nothing speaks for a second pull."""
     told = number_told(session, "reference_v")
     if told is not None and told > 0.0:
-        return told, (session.meter.gain * told + session.meter.offset_v) / told
+        return told, reference_reach_v(session) / told
     pulls, source = found.pulls, found.source
     if pulls is None or source is None or pulls.up_ohm is None or pulls.down_ohm is not None:
         return None
@@ -223,7 +231,7 @@ def load_session(path: str | os.PathLike[str]) -> tuple[Session, str]:
         if len(readings) > MOST_READINGS:
             raise LearnFault(name, f"More than {MOST_READINGS} readings. Is it the right file?")
         told = {str(key): str(each) for key, each in tree["told"].items()}
-        for key in ("reference_v",):
+        for key in ("reference_v", "reference_digit_v", "reference_reach_v"):
             if told.get(key):
                 float(told[key])
         return Session(

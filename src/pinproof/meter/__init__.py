@@ -22,7 +22,7 @@ from pinproof.meter.expect import Band, Expectation, expected
 from pinproof.meter.instrument import Instrument, MeterFault, MeterRange, load_instrument, starter, uncertainty
 from pinproof.meter.judge import Doubt, Judgement, Outcome, judge
 from pinproof.meter.sheet import BenchSheet, SheetRow, Taken, bench_sheet, sheet_csv
-from pinproof.meter.stations import Station, controller_ground_words, stations
+from pinproof.meter.stations import Station, controller_ground_words, return_words, stations
 from pinproof.meter.typed import Typed, read_typed
 
 __all__ = [
@@ -45,6 +45,7 @@ __all__ = [
     "judge",
     "load_instrument",
     "read_typed",
+    "return_words",
     "sheet_csv",
     "starter",
     "stations",

@@ -263,10 +263,10 @@ def _doubts(
     found: list[Doubt] = []
     if typed.is_open:
         if not expectation.is_open:
+            held = f"is {situation_words(station.operated)} really held?" if station.operated else "is no switch held?"
             found.append(
-                Doubt("open", "Open display: do both probes touch metal, is the switch side plugged in, is "
-                      f"{situation_words(station.operated)} really held?")
-            )  # fmt: skip
+                Doubt("open", f"Open display: do both probes touch metal, is the switch side plugged in, {held}")
+            )
     else:
         own = (expectation.as_built, expectation.works)
         for factor in DECADES:

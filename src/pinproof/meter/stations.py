@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from pinproof.design.model import Line, Truck
+from pinproof.design.words import hanging_return
 from pinproof.meter.contract import CHASSIS, unplugged
 from pinproof.proof.situations import Situation, requirement, situations_of
 from pinproof.wiring import LineView, line_view, physical
@@ -193,6 +194,17 @@ def controller_ground_words(view: LineView) -> str:
     )
 
 
+def return_words(line: Line) -> str:
+    """What to join before anything is read, where the switches' return ends in the controller's plug; else ""."""
+    cavity = hanging_return(line)
+    if not cavity:
+        return ""
+    return (
+        f"The return of {line.id} ends in the controller and hangs free while that is unplugged: join {cavity} to "
+        "chassis with a clip lead. Off with it before the controller is plugged in."
+    )
+
+
 def _looks(truck: Truck) -> Iterator[Station]:
     lines = ", ".join(line.id for line in truck.lines) or "no line"
     yield Station(f"{TRUCK}/eyes/all", 1, "eyes", "note", None,
@@ -264,7 +276,7 @@ def _switches(truck: Truck, line: Line) -> Iterator[Station]:
 
 def _ohms(truck: Truck, view: LineView) -> Iterator[Station]:
     line, pin = view.line, pin_words(view)
-    cautions = [NEVER_LIVE, *filter(None, (controller_ground_words(view),))]
+    cautions = [NEVER_LIVE, *filter(None, (controller_ground_words(view), return_words(line)))]
     if line.has_feed and line.feed_from == "battery":
         cautions.append(feed_caution(truck, line))
         if line.source_side == "return":
@@ -343,12 +355,22 @@ def _powered(truck: Truck, views: dict[str, LineView]) -> Iterator[Station]:
             yield Station(f"{line.id}/stray/idle", 7, "stray", "voltage", line.id,
                           "stray volts at the pin before it meets the controller, nothing operated",
                           (view.pin, "ground"), (pin, "ground cavity"), situation.operated, wanted, powered=True,
-                          cautions=("Do not plug the controller in while this is wrong.",))  # fmt: skip
-        if any(f"return@{line.id}" in (b.a, b.b) for b in view.branches if b.kind in _SOLID):
-            yield Station(f"{line.id}/drop/run", 7, "drop", "voltage", line.id,
-                          "ground drop: switches' return against the controller's ground, loads on",
-                          (f"return@{line.id}", "ground"), ("the switches' return", "ground cavity"), powered=True,
-                          minutes=2.0, cautions=("Millivolts. Keep its sign: red on the return.",))  # fmt: skip
+                          cautions=("Do not plug the controller in while this is wrong.",
+                                    *filter(None, (return_words(line),))))  # fmt: skip
+        if not hanging_return(line):
+            yield from _drop(view, 7)
+
+
+def _drop(view: LineView, step: int) -> Iterator[Station]:
+    """A return that ends in the controller is joined to its ground only by the controller: read once that is in."""
+    line = view.line
+    where = hanging_return(line) or "the switches' return"
+    if any(f"return@{line.id}" in (b.a, b.b) for b in view.branches if b.kind in _SOLID):
+        yield Station(f"{line.id}/drop/run", step, "drop", "voltage", line.id,
+                      "ground drop: switches' return against the controller's ground, loads on",
+                      (f"return@{line.id}", "ground"), (where, "ground cavity"),
+                      powered=True, controller_plugged=step > 7, minutes=2.0,
+                      cautions=("Millivolts. Keep its sign: red on the return.",))  # fmt: skip
 
 
 def _plugged(truck: Truck, views: dict[str, LineView]) -> Iterator[Station]:
@@ -365,6 +387,8 @@ def _plugged(truck: Truck, views: dict[str, LineView]) -> Iterator[Station]:
                 yield Station(f"{line.id}/reported/{name}", 8, "reported", "meaning", line.id,
                               f"what the controller reports: {said}", operated=situation.operated, wanted=wanted,
                               powered=True, controller_plugged=True, minutes=0.25)  # fmt: skip
+        if hanging_return(line):
+            yield from _drop(view, 8)
 
 
 def _hot(truck: Truck, views: dict[str, LineView]) -> Iterator[Station]:

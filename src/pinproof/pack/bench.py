@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from pinproof.design.model import Line
 from pinproof.drawings import words
-from pinproof.meter import controller_ground_words, expected, stations
+from pinproof.meter import controller_ground_words, expected, return_words, stations
 from pinproof.proof.results import LineProof
 from pinproof.proof.situations import requirement, situations_of
 from pinproof.quantities import format_value
@@ -78,8 +78,10 @@ def probe_words(view: LineView) -> tuple[str, ...]:
                 f"hangs free. {_SNEAK}"
             )
         elif line.has_feed:
-            steps.append("The controller also feeds this line: join nothing to that cavity, so that it hangs free.")
-    steps += filter(None, (controller_ground_words(view),))
+            steps.append(
+                "The controller also feeds this line: join nothing to the cavity that feeds it, so that it hangs free."
+            )
+    steps += filter(None, (controller_ground_words(view), return_words(line)))
     if line.series_diode is not None:
         steps.append("A diode lies in series and no meter reads ohms through it: bridge it, or measure volts instead.")
     steps.append("Note what the two leads show when held together, and take it off each reading.")

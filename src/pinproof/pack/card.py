@@ -15,7 +15,7 @@ from pinproof.design.model import Input, Pull, Resistor, Truck
 from pinproof.drawings import drifts_of, words
 from pinproof.drawings.axis import Axis, axis_of
 from pinproof.pack import bench, sentences
-from pinproof.pack.card_find import DIFFERENT, PRINTED, find_section
+from pinproof.pack.card_find import PRINTED, WHILE_WRONG, find_section, otherwise
 from pinproof.pack.card_keep import keep_lines
 from pinproof.pack.card_style import card_css
 from pinproof.pack.markup import Html, el, join
@@ -31,11 +31,12 @@ from pinproof.wiring import LineView
 PRINTED_ROWS = {"a4": (30, 12), "letter": (27, 10)}  # rows of readings and of checks that one sheet has room for
 SECTION_ROWS = 7  # rows' worth of headings and instructions around the readings of one line
 KEEP_ROWS = 4  # rows that what to unplug takes for each further line
-LINE_ROWS = 3  # rows' worth that each further line takes on the back
+LINE_ROWS = 5  # rows' worth that each further line takes on the back
+LINE_CHECKS = 3  # checks that it costs there
 PRINTED_WAYS = {"a4": 6, "letter": 4}  # ways through the decision tree on paper
 PRINTED_ITEMS = 7  # of pins, and of spares
 PRINT_SIZES = ((7, 10.1), (11, 9.6), (math.inf, 8.6))  # up to so many rows the sheet is set in so many points
-MOST_WEAK = 5
+MOST_WEAK, PRINTED_WEAK = 5, 3
 _LOOK = (
     "Plugs home, locks closed, no wire rubbed bare, steering wheel latched.",
     "Tug each plug, and the tails at lever and wheel.",
@@ -81,6 +82,7 @@ def card_html(
     """
     name = proof.name or proof.id
     rows, checks = PRINTED_ROWS[paper]
+    checks = max(checks - LINE_CHECKS * (len(views) - 1), 0)
     asked = sum(len(bench.required(bench.bench_rows(view))) for view in views.values())
     asked += LINE_ROWS * (len(views) - 1)
     print_pt = next(size for most, size in PRINT_SIZES if asked <= most)
@@ -137,7 +139,7 @@ def _care_short() -> Html:
 def _find(truck: Truck, views: Mapping[str, LineView], room: int) -> list[Html]:
     """The decision tree of each line."""
     found = []
-    share = max(room // max(len(views), 1), 1)
+    share = max(room // max(len(views), 1) - (len(views) > 1), 1)
     for number, view in enumerate(views.values()):
         shown, legend, rows = find_section(truck, view, number, share)
         anchor = {"id": "find"} if number == 0 else {}
@@ -146,7 +148,7 @@ def _find(truck: Truck, views: Mapping[str, LineView], room: int) -> list[Html]:
             el("p", PRINTED, " ", legend, class_="printed soft"),
             el("ul", *rows, class_="printed ways"),
         ] if rows and share * len(views) <= room else []  # fmt: skip
-        screen = el("div", shown, el("p", DIFFERENT), class_="tree more")
+        screen = el("div", el("p", WHILE_WRONG, class_="setup"), shown, el("p", otherwise(view)), class_="tree more")
         hidden = {} if paper else {"class_": "more"}
         found.append(el("section", el("h2", head, **anchor), screen, *paper, **hidden))
     return found
@@ -312,7 +314,9 @@ def _weak(proof: TruckProof) -> Html:
         ((drift, line) for line in proof.lines for drift in drifts_of(line)), key=lambda pair: pair[0].budget.strain
     )[:MOST_WEAK]
     if told:
-        shown = el("ol", *(el("li", sentences.drift_sentence(drift.budget, drift.row)) for drift, _ in told))
+        said = [sentences.drift_sentence(drift.budget, drift.row) for drift, _ in told]
+        hidden = [{"class_": "more"} if number >= PRINTED_WEAK else {} for number in range(len(said))]
+        shown = el("ol", *(el("li", each, **how) for each, how in zip(said, hidden, strict=True)))
     else:
         links = dict.fromkeys(row.weakest for line in proof.lines for row in line.situations if row.weakest)
         items = [el("li", words.parameter(each)) for each in list(links)[:MOST_WEAK]]

@@ -12,18 +12,26 @@ from collections.abc import Iterator, Sequence
 
 from pinproof.design.model import Truck
 from pinproof.drawings.words import either
-from pinproof.find.hypotheses import Hypothesis
+from pinproof.find.hypotheses import NOT_LISTED, Hypothesis
 from pinproof.find.looks import Look
 from pinproof.find.posterior import Diagnosis
 from pinproof.find.tree import Band, Leaf, Node, decision_tree
-from pinproof.find.words import class_words, look_words, percent, repair_words, set_up_words, source_words
+from pinproof.find.words import (
+    class_words,
+    fuse_words,
+    look_words,
+    percent,
+    repair_words,
+    set_up_words,
+    source_words,
+)
 from pinproof.pack.bench import pin_words
 from pinproof.pack.markup import Html, el, join
 from pinproof.proof.situations import requirement
 from pinproof.quantities import format_value
 from pinproof.wiring import LineView
 
-DIFFERENT = "None of these: press everything again. If it stays so, it is not on this card; write every reading down."
+DIFFERENT = "None of these, or it was not this: press everything again. If it stays so, it is not on this card."
 MOST_STEPS = 4
 OHM_MEANS = {
     "ohms": "pin to {source}", "chassis": "pin to chassis", "plus": "pin to the lifted battery plus lead",
@@ -31,12 +39,12 @@ OHM_MEANS = {
 }  # fmt: skip
 PRINTED = "On paper: the ways that are gone most; look in this order. All of them are on the phone's card."
 WHILE_WRONG = "Look while it is wrong: wheel turned, wet, hot or shaken as it was then."
-FUSE_OUT = "Take the feed's fuse out and measure it: blown is the cause."
 ALL_RIGHT = (
     "All of this reads right. If it misbehaved, it comes and goes: turn the wheel lock to lock, shake the harness, and "
     "begin again while it is wrong."
 )
 PROOF_SHOWS = "It must show {shows}. If not, {which}."
+NOTHING_WORKS = "Nothing works: measure the feed's fuse first."
 TIE = 0.5  # from this share of the first on, the second is as good as the first
 
 
@@ -53,7 +61,12 @@ def find_section(truck: Truck, view: LineView, number: int, most: int) -> tuple[
     short = [(steps, leaf) for _, steps, leaf in ways if leaf.sure and len(steps) <= MOST_STEPS][:most]
     rows = [_row(view, all_of, steps, leaf) for steps, leaf in short]
     told = legend(view, [look for steps, _ in short for look, _ in steps])
-    return el("div", el("p", WHILE_WRONG, class_="setup"), _shown(view, all_of, tree, names, "", True)), told, rows
+    return _shown(view, all_of, tree, names, "", True), told, rows
+
+
+def otherwise(view: LineView) -> str:
+    """What to do where the tree does not hold."""
+    return f"{DIFFERENT} {repair_words((), NOT_LISTED, view.line)}"
 
 
 class _Names:
@@ -96,9 +109,8 @@ def _first(view: LineView, look: Look, before: str) -> list[Html]:
     told = [f"First: {now}."]
     if look.is_ohms:
         told.append(f"The pin is {pin_words(view)}, harness side.")
-        if view.line.source_side == "feed" and view.line.feed_from == "battery":
-            told.append(FUSE_OUT)
-    return [el("p", " ".join(told), class_="setup")]
+        told.append(fuse_words(look, view.line))
+    return [el("p", " ".join(filter(None, told)), class_="setup")]
 
 
 def _end(view: LineView, all_of: Sequence[Hypothesis], leaf: Leaf, before: str, right: bool) -> Html:
@@ -121,7 +133,7 @@ def _proof(view: LineView, leaf: Leaf, before: str) -> list[Html]:
     if leaf.proof is None:
         return []
     look = leaf.proof.look
-    which = "it is not this" if len(leaf.classes) == 1 else "it is not the first"
+    which = "it is not this: see the last lines of this part" if len(leaf.classes) == 1 else "it is not the first"
     shows = either([band_words(look, band) for band in leaf.proof.bands])
     said = f"Before you cut or swap: {look_words(look, view.line)}. {PROOF_SHOWS.format(shows=shows, which=which)}"
     return [*_first(view, look, before), el("p", said, class_="look")]
@@ -179,12 +191,15 @@ def _row(view: LineView, all_of: Sequence[Hypothesis], steps: Sequence[tuple[Loo
 
 def legend(view: LineView, steps: Sequence[Look]) -> str:
     """What the short words of the paper's ways stand for, of those that are used."""
-    told = ["Words: key on, engine off"]
+    told = ["Reports: key on, engine off"]
     kinds = dict.fromkeys(look.kind for look in steps if look.is_ohms)
     if kinds:
         told.append("Ω: battery negative off, controller unplugged")
         told += [f"{_named(kind)}: {OHM_MEANS[kind].format(source=source_words(view.line))}" for kind in kinds]
-    return f"{'; '.join(told)}; idle: nothing pressed."
+    if any(not look.situation.operated for look in steps):
+        told.append("idle: nothing pressed")
+    fuse = [NOTHING_WORKS] if view.line.source_side == "feed" and view.line.feed_from == "battery" else []
+    return " ".join(["; ".join(told) + ".", *fuse])
 
 
 def _named(kind: str) -> str:

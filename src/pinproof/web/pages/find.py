@@ -22,6 +22,7 @@ from pinproof.find.words import (
     FIND_OUT_ELSEWHERE,
     SYMPTOM_WORDS,
     class_words,
+    fuse_words,
     look_words,
     odds_words,
     percent,
@@ -31,6 +32,7 @@ from pinproof.find.words import (
     situation_words,
 )
 from pinproof.meter import load_instrument
+from pinproof.pack.bench import pin_words
 from pinproof.record import record_path
 from pinproof.web.finding import Finding
 from pinproof.web.page import Action, Ask, Done, Page, Parameter
@@ -234,7 +236,13 @@ def _standing(ask: Ask, told: Told, search: Search, session: Session) -> dict[st
         if told.why not in {each.name for each in advice.posterior.classes}:
             raise Finding(404, f'"{told.why[:60]}" is not among the causes.', "Choose one from the list.", "why")
         reasons = search.once(("why", told.why, session.seen), lambda: why(session, told.why))
-    seen = [(look_words(each.look, line), reading_words(each), each.wiggled) for each in session.seen]
+    seen = [
+        (
+            look_words(each.look, line), reading_words(each), each.wiggled,
+            ask.address("find", **told.query(look=each.look.id)),
+        )
+        for each in session.seen
+    ]  # fmt: skip
     minutes = chosen.minutes(session.now) if chosen is not None else 0.0
     offered = {each.look.id: each.gain_bits for each in (advice.step, *advice.other_steps) if each is not None}
     gain = offered.get(chosen.id) if chosen is not None else None
@@ -262,6 +270,8 @@ def _look(diagnosis: Diagnosis, look: Look, line: Any) -> dict[str, Any]:
     return {
         "id": look.id, "words": look_words(look, line), "setup": set_up_words(look), "hand": situation_words(look),
         "kind": "word" if look.kind == "meaning" else "ohms" if look.is_ohms else "volts",
+        "pin": "" if look.kind in ("meaning", "wire", "source") else pin_words(diagnosis.view),
+        "fuse": fuse_words(look, line),
         "answers": diagnosis.reports.words if look.kind == "meaning" and diagnosis.reports else (),
     }  # fmt: skip
 
