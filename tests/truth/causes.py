@@ -11,7 +11,7 @@ Readings of the specification
 - Station of several contacts: two or more of *this line's* contacts name it, and not all of the line's (the enable
   contact counts). It is one place beside the wires and the branches, and all of that place's share is `unplugged`. In
   form `elements` it takes the contacts only, as the page on faults says. A contact that names no station is in none.
-- Pin-to-pin leak: the places are each node (its share halved between ground and supply) and each pair of nodes.
+- Pin-to-pin leak: the places are each node to ground, each node to supply and each pair of nodes.
 - Nodes are named as the checker's circuit names them: `pin`, `far`, `source`, `manual`, `~C` between contact C and its
   resistor, `n1` ... in a ladder, own nodes of form `elements`. Without a far end the class is `pin to ground`.
 - Not within 5 %: the severity s over the nominal R with |s/R - 1| > 0.05, log-uniform over what is left.
@@ -212,7 +212,7 @@ def _cells(truck: Truck, line: Line) -> Iterator[tuple[str, _Places]]:
     yield "fretting or contact growth", series_places(0.0, 1.0, 10e3)
     broken = [[replace(p[0], share=1.0)] for p in series_places(0.5, 1.0, 2.0)]
     yield "broken conductor at a flexing place", broken + stations
-    leaks = [[node_ways(f"chafed-to-{r}", n, 0.5, 56.0, 2e6) for r in ("ground", "supply")] for n in leaky]
+    leaks = [[node_ways(f"chafed-to-{r}", n, 1.0, 56.0, 2e6)] for n in leaky for r in ("ground", "supply")]
     leaks += [[_Way(1.0, _name(line, f), f, Severity(56.0, 2e6))] for f in of_kind.get("bridged", [])]
     yield "pin-to-pin leak", leaks
     site = f"input.{line.input}"

@@ -147,8 +147,8 @@ def test_weights_of_one_small_line_by_hand() -> None:
     assert p("branch down low") == pytest.approx(2 / 2 * (1 / 3 + low))
     assert p("branch down high") == pytest.approx(series + 14 / 2 + 6 / 2 + 2 / 2 * (1 / 3 + 1 / 3 - low))
     assert p("source to ground") == pytest.approx(8 / 5)
-    assert p("pin or far to ground") == pytest.approx(8 * 2 / 5 + 5 / 5 * 2 / 2)  # leaks: four nodes and one pair
-    assert p("~up and ~down bridged") == pytest.approx(5 / 5)
+    assert p("pin or far to ground") == pytest.approx(8 * 2 / 5 + 5 * 2 / 9)  # leaks: four nodes to two rails, one pair
+    assert p("~up and ~down bridged") == pytest.approx(5 / 9)
     assert p("controller pin") == pytest.approx(1)
     soft = [c for c in causes if c.mechanism == "terminal not seated" and c.class_name == "wire high"]
     assert [c.severity for c in soft] == [None, Severity(0.1, 100e3)]
