@@ -20,8 +20,7 @@ from pinproof.design.model import Truck
 from pinproof.faults.advice import ASSEMBLY, outside_check
 from pinproof.faults.answers import united
 from pinproof.faults.cures import CavityOrder, Chooser, Cure, cavity_order, cures_of, not_proposed, proposals
-from pinproof.faults.results import FaultEffect, LineFaults
-from pinproof.faults.sites import Fault
+from pinproof.faults.results import Fault, FaultEffect, LineFaults
 from pinproof.faults.words import limit_words
 from pinproof.proof import prove_line
 
