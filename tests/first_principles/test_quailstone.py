@@ -531,22 +531,23 @@ def test_odds_of_a_dead_paddle_by_hand(truck: Truck) -> None:
         total = 2200 * share / (1 - share)
         return 1 / (1 / total - 1 / 68e3 - 1 / beside)
 
+    # wire, source wire, five branches, and where a terminal or a conductor breaks also the two stations
     low, high = EDGES["taps"]["automatic"][:2]
     branch = to_reach(low, 10e3)  # the far-end resistor stays
     pressed = 1 / (1 / 390 + 1 / 10e3)
     wire = to_reach(low, FREE) - pressed, to_reach(high, FREE) - pressed
-    stuck, gone = 14 / 5 * (0.5 + 0.5 * chance(10, 100e3, branch, FREE)), 11 / 7
-    loose = 7 / 7 * (0.5 + 0.5 * chance(0.1, 1e5, branch, FREE))
+    stuck, gone = 14 / 5 * (0.5 + 0.5 * chance(10, 100e3, branch, FREE)), 11 / 9
+    loose = 7 / 9 * (0.5 + 0.5 * chance(0.1, 1e5, branch, FREE))
     crimp = 11 / 7 * (0.25 + 0.75 * chance(1, 10e3, branch, FREE)) + 18 / 7 * chance(1, 10e3, branch, FREE)
     dead = stuck + gone + loose + crimp + 6 / 6 * (0.5 + 0.5 * chance(1, 1e6, branch, FREE))
-    joint = 7 / 7 * 0.5 * chance(0.1, 1e5, *wire) + (11 / 7 * 0.75 + 18 / 7) * chance(1, 10e3, *wire)
+    joint = 7 / 9 * 0.5 * chance(0.1, 1e5, *wire) + (11 / 7 * 0.75 + 18 / 7) * chance(1, 10e3, *wire)
     source = joint + 5 * chance(1, 1e3, *wire)
     diagnosis = Diagnosis(truck, "taps")
     found = diagnosis.posterior([read(diagnosis, "meaning paddle_up=automatic")])
     odds = {each.name: each.probability for each in found.classes}
     assert odds["branch paddle_up high"] / odds["source high"] == pytest.approx(dead / source, rel=0.1)
     assert odds["branch paddle_up high"] / odds["wire high"] == pytest.approx(dead / joint, rel=0.1)
-    assert odds["branch paddle_up high"] > 0.7 and found.first.name == "branch paddle_up high"
+    assert odds["branch paddle_up high"] > 0.5 and found.first.name == "branch paddle_up high"
 
 
 def test_the_feed_of_a_divider_hangs_free_while_ohms_are_read(truck: Truck) -> None:

@@ -134,7 +134,7 @@ def source_side(row: Row) -> Rail:
 def _line(row: Row, defaults: dict[str, Value]) -> Line:
     plain = (
         "input", "form", "idle", "enable", "taps_fed", "ladder_to", "wire", "source_wire", "return_offset", "feed_from",
-        "feed_drop", "series_diode", "leak_to_ground", "leak_to_supply", "feed", "returns_to",
+        "feed_drop", "series_diode", "leak_to_ground", "leak_to_supply", "feed", "feed_cavity", "returns_to",
     )  # fmt: skip
     return Line(
         **{name: row.get(name) for name in plain},

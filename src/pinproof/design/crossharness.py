@@ -7,6 +7,7 @@ Beside:  what only the laid-out harness shows (a net without an end, a cavity us
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import pi
 
 from pinproof.design.crossnames import Names
@@ -264,13 +265,18 @@ class _Wiring:
                     self.names.ref(cavity, key, key)
         for row in self.truck.rows("line"):
             self.names.ref(row, "feed", "feed")
-            self._returns_to(row)
+            studs = [one for one, stud in self.names.by_id["stud"].items() if stud.get("rail") == "ground"]
+            self._goes_to(row, "returns_to", studs)
+            self._goes_to(row, "feed_cavity", ())
+            if row.get("feed_cavity") is not None and row.get("feed_from") != "reference":
+                said = 'Only a line with feed_from = "reference" is fed out of a cavity of the controller.'
+                self.reader.row_fault(row, "feed_cavity", f"{said} Write `feed`, the [[feed]] that it comes from.")
 
-    def _returns_to(self, row: Row) -> None:
-        name = row.get("returns_to")
+    def _goes_to(self, row: Row, key: str, studs: Sequence[str]) -> None:
+        """A ground stud, where these may be named, or a cavity of the file."""
+        name = row.get(key)
         if name is None:
             return
-        studs = [one for one, stud in self.names.by_id["stud"].items() if stud.get("rail") == "ground"]
         cavities = [f"{plug.id}.{one.id}" for plug in self.truck.rows("plug") for one in plug.rows("cavity")]
         if name not in studs and name not in cavities:
             near = nearest(name, [*studs, *cavities])
@@ -279,9 +285,11 @@ class _Wiring:
             if dot and cavity and any(each.id == plug for each in self.truck.rows("plug")):
                 cure += f' Below [[plug]] {plug} write: [[plug.cavity]] with id = "{cavity}".'
             elif not near:
-                cure = " Write [[stud]], or [[plug]] with its [[plug.cavity]]."
-            said = f'"{name}" is no ground stud and no PLUG.CAVITY of the file.{cure}'
-            self.reader.row_fault(row, "returns_to", said, name, near)
+                cure = f" Write {'[[stud]], or ' if studs else ''}[[plug]] with its [[plug.cavity]]."
+            said = (
+                f'"{name}" is {"no ground stud and " if key == "returns_to" else ""}no PLUG.CAVITY of the file.{cure}'
+            )
+            self.reader.row_fault(row, key, said, name, near)
 
     def _ambiguous(self) -> None:
         """Ids that stand alone in nets and cavities must mean one thing."""

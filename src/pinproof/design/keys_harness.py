@@ -409,6 +409,8 @@ RESISTOR_KEYS = (
 )
 LINE_KEYS = (
     Key("feed", "ref", "The feed that its feed rail comes from.", to="feed"),
+    Key("feed_cavity", "text", 'Where the reference feeds it: "PLUG.CAVITY" of the controller, its sensor supply.',
+        example="tcu.B4"),
     Key("returns_to", "text", 'The ground stud, or "PLUG.CAVITY" of the controller, that its return goes to.',
         example="tcu.B1"),
 )  # fmt: skip

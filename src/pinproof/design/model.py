@@ -287,6 +287,7 @@ class Line:
     situations: tuple[SituationRule, ...] = ()
     elements: tuple[Element, ...] = ()
     feed: str | None = None  # the feed that its feed rail comes from
+    feed_cavity: str | None = None  # "PLUG.CAVITY" of the controller's sensor supply, where the reference feeds it
     returns_to: str | None = None  # a ground stud, or "PLUG.CAVITY" of the controller
     name: str = ""
     note: str = ""

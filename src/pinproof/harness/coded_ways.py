@@ -67,6 +67,8 @@ def _rails(line: Line, controller: Unit) -> Iterator[Unit]:
     if line.source_side == "feed":
         if line.feed is not None:
             yield Unit("feed", line.feed)
+        elif line.feed_cavity is not None:
+            yield controller
     elif line.returns_to is not None:
         yield controller if "." in line.returns_to else Unit("stud", line.returns_to)
 

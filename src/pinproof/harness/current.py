@@ -204,6 +204,7 @@ class _Flows:
             if (
                 (unit.kind == "stud" and line.returns_to == unit.id)
                 or (unit.kind == "controller" and f"{line.id}.return" in net.terminals)
+                or (unit.kind == "controller" and line.feed_cavity is not None and f"{line.id}.feed" in net.terminals)
                 or (unit.kind == "feed" and unit.id == line.feed and line.feed in net.terminals)
             ):
                 yield end

@@ -146,7 +146,8 @@ class _Coded:
         line = self.truck.line(line_id)
         rail = self._rail(terminal, line_id)
         if rail is None and terminal == f"{line_id}.source":
-            drawn = line.feed is not None if line.source_side == "feed" else line.returns_to is not None
+            fed = line.feed is not None or line.feed_cavity is not None
+            drawn = fed if line.source_side == "feed" else line.returns_to is not None
             rail = None if drawn else self._source(line_id)
         if rail is not None:
             self.joins.append((name, rail))

@@ -263,6 +263,8 @@ def _coded(truck: Truck, join: _Join) -> Iterator[WiredElement]:
             join.join(f"{line.id}.source", f"{line.id}.{line.source_side}")
         if line.feed is not None:
             join.join(line.feed, f"{line.id}.feed")
+        if line.feed_cavity is not None:
+            join.touch(f"{line.id}.feed", _controller_of(truck, line))
         if line.returns_to is not None:
             studs = {stud.id for stud in truck.studs}
             if line.returns_to in studs:
@@ -486,10 +488,21 @@ def _stated_cavity(truck: Truck, unit: Unit, terminals: list[str]) -> tuple[str,
             plug, _, cavity = line.returns_to.partition(".")
             if unit == _controller_of(truck, line):
                 return plug, cavity
+        if f"{line.id}.feed" in terminals and line.feed_cavity and unit == _controller_of(truck, line):
+            plug, _, cavity = line.feed_cavity.partition(".")
+            return plug, cavity
     return None
 
 
 def _source_undrawn(line: Line) -> bool:
-    wants_feed = line.has_feed and line.feed is None
-    wants_return = line.source_side == "return" and line.returns_to is None
-    return wants_feed or wants_return
+    return bool(undrawn_keys(line))
+
+
+def undrawn_keys(line: Line) -> tuple[str, ...]:
+    """Keys that are missing to draw where a line's source end and its feed go."""
+    found = []
+    if line.has_feed and line.feed is None and line.feed_cavity is None:
+        found.append("feed_cavity" if line.feed_from == "reference" else "feed")
+    if line.source_side == "return" and line.returns_to is None:
+        found.append("returns_to")
+    return tuple(found)
