@@ -65,7 +65,7 @@ def test_temperatures_and_ranges() -> None:
 
 @pytest.mark.parametrize(
     "kept",
-    ["<code>1.9 m</code>", "<p>2.5 mm² and 20 m/s² and 7 mΩ/m</p>", '<p class="hint">As 12 °C or 54 °F.</p>',
+    ["<code>1.9 m</code>", "<p>2.5 mm² and 20 m/s² and 7 W/m</p>", '<p class="hint">As 12 °C or 54 °F.</p>',
      '<input value="1.9 m">',
      "<textarea>1.9 m</textarea>", "<svg><text>5 mm</text></svg>", "<p>5 min, 3 Mohm, 12 V</p>",
      "<p>P|R|2 N|D</p>", '<td data-label="As the file states it">0 °C to 70 °C</td>'],
@@ -112,3 +112,8 @@ def test_the_form_shows_both(tmp_path: Path) -> None:
     assert 'value="70 °C"' in html and "158 °F" in html
     harness = client.get("/d/dunlin/harness").text
     assert "Cut in" in harness and "Cut mm" not in harness
+
+
+def test_what_a_metre_has_is_said_of_a_foot() -> None:
+    """7 mΩ/m is 7 × 0.3048 mΩ/ft."""
+    assert customary("<p>7 mΩ/m, 105 mV per metre</p>") == "<p>2.13 mΩ/ft, 32 mV per foot</p>"
