@@ -26,6 +26,7 @@ from pinproof.chain.outlook import (
     pull_is_unknown,
     what_goes_wrong,
 )
+from pinproof.choose.build import choosable
 from pinproof.choose.drawer import Drawer
 from pinproof.choose.pick import series_of
 from pinproof.design.model import Input, Line, Truck
@@ -116,10 +117,8 @@ def _orders(truck: Truck, pairs: Sequence[tuple[Line, LineProof]], drawer: Drawe
     for line, proof in pairs:
         settled = settled and proof.verdict.holds and not line.free
         assumed = assumed or bool(line.targets) or any(each.basis == "assumed" for each in line.windows)
-        resistors = [contact.resistor for contact in truck.contacts_of(line)]
-        resistors += [line.idle_resistor, line.top_resistor, line.end_resistor, *(e.resistor for e in line.elements)]
-        for each in resistors:
-            if each is None or each.fixed or each.basis == "measured":
+        for each in choosable(truck, line):
+            if each.basis == "measured":
                 continue
             paths.append(each.path)
             if each.ohm is None:

@@ -40,9 +40,8 @@ def harness_part(truck: Truck) -> tuple[Verdict, str, str]:
     return verdict, f"Harness: {said}{more}", cure
 
 
-def harness_action(truck: Truck) -> Action | None:
-    """What to do where the harness does not hold; None where it does, or where nothing is said of one."""
-    verdict, text, cure = harness_part(truck)
+def harness_action(verdict: Verdict, text: str, cure: str) -> Action | None:
+    """What to do where the harness does not hold, from `harness_part`; None where it does or nothing is said of one."""
     if verdict is Verdict.PASS:
         return None
     return Action(f"Mend the harness. {cure}".strip(), text, 15, command=COMMAND)

@@ -39,7 +39,7 @@ def known_against(
         if say is not None:
             say(f"Trying a cure for {line_id}: choosing values, proving and listing faults again …")
         budget = Budget(nodes=TRIAL_BOXES, seconds=TRIAL_SECONDS)
-        choice = choose(changed, line_id, budget=budget, runners_up=0, explain=False)
+        choice = choose(changed, line_id, budget=budget, runners_up=0, explain=False, rooms=False)
         return choice.truck, choice.proof, dict(choice.changes)
 
     return tuple(against(truck, each, chosen if tries else None) for each in found)

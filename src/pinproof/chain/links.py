@@ -116,14 +116,18 @@ def chain_of(
     >>> chain_of(truck, prove(truck)).link("wire").verdict  # doctest: +SKIP
     <Verdict.PASS: 'pass'>
     """
-    links = tuple(_link(name, truck, proof, log, kept) for name in LINKS)
+    harness = harness_part(truck)
+    links = tuple(_link(name, truck, proof, log, kept, harness[:2]) for name in LINKS)
     beside = Link("start", INHIBIT_QUESTION, *inhibit_link(truck))
-    unsafe = [inhibit_action(beside.verdict, beside.text), gear_action(truck), harness_action(truck)]
+    unsafe = [inhibit_action(beside.verdict, beside.text), gear_action(truck), harness_action(*harness)]
     actions = next_actions(truck, proof, drawer, [each for each in unsafe if each is not None])
     return Chain(truck.id, truck.name, proof.verdict, links, actions, beside)
 
 
-def _link(name: str, truck: Truck, proof: TruckProof, log: LogReport | None, kept: KeptLogs | None) -> Link:
+def _link(
+    name: str, truck: Truck, proof: TruckProof, log: LogReport | None, kept: KeptLogs | None,
+    harness: tuple[Verdict, str],
+) -> Link:  # fmt: skip
     if name in NOT_BUILT:
         return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, NOT_BUILT[name], built=False)
     if name == "gear":
@@ -146,7 +150,7 @@ def _link(name: str, truck: Truck, proof: TruckProof, log: LogReport | None, kep
     if not parts:
         return Link(name, QUESTIONS[name], Verdict.NOT_SHOWN, "The design has no coded line.")
     if name == "wire":
-        parts.append(harness_part(truck)[:2])
+        parts.append(harness)
     rests = tuple(each for each in proof.rests_on if link_of(each.parameter) == name)
     return Link(
         name, QUESTIONS[name], worst(verdict for verdict, _ in parts), _said_once(parts, proof),

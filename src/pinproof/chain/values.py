@@ -138,7 +138,8 @@ def chosen(truck: Truck, line: Line, source: str | Drawer | None, boxes: int = 2
     if not choose_can_run(truck, line):
         return Tried()
     try:
-        found = choose(truck, line.id, source=source, budget=Budget(nodes=boxes), runners_up=0, try_changes=False)
+        budget = Budget(nodes=boxes)
+        found = choose(truck, line.id, source=source, budget=budget, runners_up=0, try_changes=False, rooms=False)
     except PinproofError as fault:
         return Tried(None, str(fault))
     return Tried(found)

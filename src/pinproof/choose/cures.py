@@ -127,6 +127,7 @@ def cures(
                 budget=budget or Budget(nodes=100_000, seconds=20.0),
                 runners_up=0,
                 explain=False,
+                rooms=False,
             )
         except NoSolution:
             continue

@@ -48,6 +48,7 @@ def choose(
     runners_up: int = 3,
     explain: bool = True,
     try_changes: bool = True,
+    rooms: bool = True,
 ) -> Choice:
     """Choose the resistors of a line that are not `fixed`.
 
@@ -71,6 +72,8 @@ def choose(
         Whether to say why, where no values will do: which two meanings collide.
     try_changes : bool
         Whether the explanation also tries what would part them. That takes a dozen further searches.
+    rooms : bool
+        Whether to say how far each value may move alone.
 
     Returns
     -------
@@ -105,9 +108,9 @@ def choose(
     if own_heat and not line.free:
         margin = min(row.margin for row in proof.situations)
     feasible = proof.verdict.holds and margin >= 0.0
-    if feasible:
-        rooms = rooms_of(built.problem, found.choice)
-        resistors = tuple(replace(each, room=room) for each, room in zip(resistors, rooms, strict=True))
+    if feasible and rooms:
+        around = rooms_of(built.problem, found.choice)
+        resistors = tuple(replace(each, room=room) for each, room in zip(resistors, around, strict=True))
     collision = None
     if not feasible and explain:
 

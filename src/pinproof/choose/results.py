@@ -34,7 +34,7 @@ class Piece:
 class ChosenResistor:
     """What stands at one design path: a single part, or two in "series" or "parallel".
 
-    `room` is None where the chosen values do not hold.
+    `room` is None where the chosen values do not hold, or where it was not asked for.
     """
 
     path: str

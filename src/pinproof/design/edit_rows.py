@@ -9,7 +9,6 @@ Why:     a table is added behind the last of its kind and taken out from its hea
 
 from __future__ import annotations
 
-import copy
 import tomllib
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -54,10 +53,8 @@ def with_rows(text: str, kind: str, rows: Sequence[Mapping[str, Any]], file: str
     """
     if not rows:
         return text
-    mark, body, raw, places = _read(text, kind, file)
-    wanted = copy.deepcopy(raw)
-    owner, _, name = kind.rpartition(".")
-    holder = _holder(wanted, owner, kind, file)
+    mark, body, wanted, places = _read(text, kind, file)
+    holder, name = _holder(wanted, kind, file)
     listed = holder.setdefault(name, [])
     if not isinstance(listed, list):
         raise EditFault(file, kind, BY_HAND)
@@ -85,10 +82,8 @@ def without_rows(text: str, kind: str, numbers: Sequence[int], file: str = "<tex
     """
     if not numbers:
         return text
-    mark, body, raw, places = _read(text, kind, file)
-    wanted = copy.deepcopy(raw)
-    owner, _, name = kind.rpartition(".")
-    holder = _holder(wanted, owner, kind, file)
+    mark, body, wanted, places = _read(text, kind, file)
+    holder, name = _holder(wanted, kind, file)
     whole: Path = tuple(kind.split("."))
     for number in sorted(set(numbers), reverse=True):
         at: Path = (*whole, number)
@@ -115,13 +110,15 @@ def _read(text: str, kind: str, file: str) -> tuple[str, str, dict[str, Any], Pl
     return mark, body, raw, locate(body)
 
 
-def _holder(wanted: dict[str, Any], owner: str, kind: str, file: str) -> dict[str, Any]:
+def _holder(wanted: dict[str, Any], kind: str, file: str) -> tuple[dict[str, Any], str]:
+    """The table that a list belongs to, and the list's name in it."""
+    owner, _, name = kind.rpartition(".")
     node: Any = wanted
     for part in owner.split(".") if owner else ():
         node = node.get(part) if isinstance(node, dict) else None
     if not isinstance(node, dict):
         raise EditFault(file, kind, f"The file has no [{owner}] that it could belong to.")
-    return node
+    return node, name
 
 
 def _end(places: Places, at: Path) -> int | None:

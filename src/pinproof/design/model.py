@@ -303,6 +303,21 @@ class Line:
         )
 
     @property
+    def undrawn(self) -> tuple[str, ...]:
+        """Keys that are missing to draw where its feed comes from and where its source end goes."""
+        found = []
+        if self.has_feed and self.feed is None and self.feed_cavity is None:
+            found.append("feed_cavity" if self.feed_from == "reference" else "feed")
+        if self.source_side == "return" and self.returns_to is None:
+            found.append("returns_to")
+        return tuple(found)
+
+    @property
+    def is_fused(self) -> bool:
+        """True if the source side of the switches hangs behind a fuse: fed, and by the battery."""
+        return self.source_side == "feed" and self.feed_from == "battery"
+
+    @property
     def meanings(self) -> tuple[str, ...]:
         """Meanings that the windows or targets know, each once, in file order."""
         known = [window.meaning for window in self.windows] + [target.meaning for target in self.targets]

@@ -46,8 +46,7 @@ def outside_check(line: Line, effects: Sequence[FaultEffect]) -> str:
         cavity = hanging_return(line)
         against = f"{cavity}, joined to chassis with a clip lead," if cavity else "ground"
     else:
-        fused = line.feed_from == "battery"
-        against = "the load side of its removed fuse" if fused else "the cavity that feeds the switches"
+        against = "the load side of its removed fuse" if line.is_fused else "the cavity that feeds the switches"
     return (
         f"With nothing pressed it reads as {line.idle}, so the controller cannot show it. Outside check, truck at rest:"
         f" press {press} and see that the controller names {each}; or unplug the controller and measure the coded wire"

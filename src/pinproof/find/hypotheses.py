@@ -205,13 +205,12 @@ def _seats(view: LineView) -> dict[str, list[_Seat]]:
     to_ground, to_supply = by_kind.get("chafed-to-ground", []), by_kind.get("chafed-to-supply", [])
 
     stations = [each for each in by_kind.get("unplugged", []) if _is_shared(view, each)]
-    has_fuse = line.source_side == "feed" and line.feed_from == "battery"
 
     def hard(each: Fault) -> _Seat:
         return _Seat(((1.0, "hard", each, 1.0, 1.0),))
 
     def no_feed(each: Fault) -> _Seat:
-        if not has_fuse:
+        if not line.is_fused:
             return hard(each)
         return _Seat(((0.5, "hard", each, 1.0, 1.0), (0.5, "blown", each, 1.0, 1.0)))
 

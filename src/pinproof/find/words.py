@@ -105,15 +105,13 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
             "the pull inside it."
         )
     if name == "controller pin":
-        return (f"{FUSE} Only then: unplug" if _has_fuse(line) else "Unplug") + (
+        return (f"{FUSE} Only then: unplug" if line.is_fused else "Unplug") + (
             " the controller and measure the pin itself with its supply on; use its spare input if it has one."
         )
     if name == "line sound":
         return "Look at the lever code, the driver's hand and the gearbox; drive with the log running."
     if name == NOT_LISTED or each is None:
-        return (
-            NOT_ON_IT["feed"] if _has_fuse(line) else NOT_ON_IT["return"] if line.source_side == "return" else _CHANGED
-        )
+        return NOT_ON_IT["feed"] if line.is_fused else NOT_ON_IT["return"] if line.source_side == "return" else _CHANGED
     fault = each.change.faults[0]
     contact = _contact(fault.site)
     if fault.kind in ("chafed-to-ground", "chafed-to-supply"):
@@ -142,7 +140,7 @@ def repair_words(hypotheses: Sequence[Hypothesis], name: str, line: Line) -> str
     if name == "wire high":
         return "Look at the terminals at both ends of the coded wire: seated, crimped, clean; then bends and clamps."
     if name == "source high":
-        if _has_fuse(line):
+        if line.is_fused:
             return FUSE
         bolted = hanging_return(line) or "where it is bolted"
         first = "the feed wire" if line.source_side == "feed" else f"the return wire and {bolted}"
@@ -163,11 +161,7 @@ def _contact(path: str) -> str:
 
 def fuse_words(look: Look, line: Line) -> str:
     """What to do with the fuse in the hand before the first ohms, "" where the line has none."""
-    return FUSE_OUT if look.is_ohms and _has_fuse(line) else ""
-
-
-def _has_fuse(line: Line) -> bool:
-    return line.source_side == "feed" and line.feed_from == "battery"
+    return FUSE_OUT if look.is_ohms and line.is_fused else ""
 
 
 def _station(path: str) -> str:
@@ -191,7 +185,7 @@ def look_words(look: Look, line: Line) -> str:
     text = OHM_WORDS[look.kind].format(
         source=source_words(line), station=look.station,
         source_wire="return wire" if line.source_side == "return"
-        else "feed wire, fuse in," if _has_fuse(line) else "feed wire",
+        else "feed wire, fuse in," if line.is_fused else "feed wire",
     )  # fmt: skip
     if look.kind not in ("wire", "source") and any("ground" in each.between for each in line.elements):
         text += " (the controller's ground cavity joined to chassis)"

@@ -200,11 +200,11 @@ class _Flows:
             self._upward(line.feed)
 
     def _rail_ends(self, net: Net, line: Line) -> Iterator[int]:
+        own_ends = {f"{line.id}.return", *([f"{line.id}.feed"] if line.feed_cavity is not None else [])}
         for unit, end in net.reached.items():
             if (
                 (unit.kind == "stud" and line.returns_to == unit.id)
-                or (unit.kind == "controller" and f"{line.id}.return" in net.terminals)
-                or (unit.kind == "controller" and line.feed_cavity is not None and f"{line.id}.feed" in net.terminals)
+                or (unit.kind == "controller" and not own_ends.isdisjoint(net.terminals))
                 or (unit.kind == "feed" and unit.id == line.feed and line.feed in net.terminals)
             ):
                 yield end

@@ -21,7 +21,7 @@ from pinproof.harness.results import Finding, FuseChoice, LoadUse, ResistorUse, 
 from pinproof.harness.sizing import Demand, allowed_a
 from pinproof.harness.stock import Size
 from pinproof.tables import drop_fraction
-from pinproof.wiring.nets import Nets, Refusal, chained, refusal, undrawn_keys
+from pinproof.wiring.nets import Nets, Refusal, chained, refusal
 
 UNFUSED_MOST_MM = 177.8
 """Seven inches along the wire, from the source to its fuse. Source: 33 CFR 183.455(b)(1), boats (open copy); for trucks
@@ -319,7 +319,7 @@ def line_notes(
     """Lines whose source end leads nowhere, whose currents are unknown, or that share a wire with loads."""
     for line in truck.lines:
         if line.id in nets.undrawn:
-            keys = " and ".join(f"`{each}`" for each in undrawn_keys(line))
+            keys = " and ".join(f"`{each}`" for each in line.undrawn)
             what = "its feed comes from" if keys.startswith("`feed") else "its source end goes"
             text = f"{line.id}: it is not said where {what}, so that wire is not drawn."
             yield Finding("source-undrawn", "not shown", line.path, text, f"Write {keys} in the line.")

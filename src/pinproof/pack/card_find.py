@@ -198,7 +198,7 @@ def legend(view: LineView, steps: Sequence[Look]) -> str:
         told += [f"{_named(kind)}: {OHM_MEANS[kind].format(source=source_words(view.line))}" for kind in kinds]
     if any(not look.situation.operated for look in steps):
         told.append("idle: nothing pressed")
-    fuse = [NOTHING_WORKS] if view.line.source_side == "feed" and view.line.feed_from == "battery" else []
+    fuse = [NOTHING_WORKS] if view.line.is_fused else []
     return " ".join(["; ".join(told) + ".", *fuse])
 
 

@@ -187,7 +187,7 @@ def nets_of(truck: Truck) -> Nets:
             net_of[one] = len(nets)
         nets.append(Net(name, tuple(terminals), tuple(ends), reached))
     refused(truck, faults)
-    undrawn = tuple(line.id for line in truck.lines if _source_undrawn(line))
+    undrawn = tuple(line.id for line in truck.lines if line.undrawn)
     units_of = {one: tuple(found) for one, found in join.units.items()}
     return Nets(tuple(nets), tuple(elements), net_of, units_of, undrawn)
 
@@ -492,17 +492,3 @@ def _stated_cavity(truck: Truck, unit: Unit, terminals: list[str]) -> tuple[str,
             plug, _, cavity = line.feed_cavity.partition(".")
             return plug, cavity
     return None
-
-
-def _source_undrawn(line: Line) -> bool:
-    return bool(undrawn_keys(line))
-
-
-def undrawn_keys(line: Line) -> tuple[str, ...]:
-    """Keys that are missing to draw where a line's source end and its feed go."""
-    found = []
-    if line.has_feed and line.feed is None and line.feed_cavity is None:
-        found.append("feed_cavity" if line.feed_from == "reference" else "feed")
-    if line.source_side == "return" and line.returns_to is None:
-        found.append("returns_to")
-    return tuple(found)

@@ -62,11 +62,9 @@ def _context(ask: Ask, found: Any, typed: Mapping[str, str], wrongs: Mapping[str
     for kind in (SHIFT, SENSOR):
         numbers = {int(each) for path in typed if (each := _new_number(path, kind))}
         for number in range(1, min(max(numbers, default=0) + 1, MOST_NEW) + 1):
-            texts = {name: BLANK[kind].get(name, "") for name in BOXES[kind]}
-            rows.append(DriveRow(f"{kind}.{NEW}{number}", kind, texts))
+            rows.append(_blank(kind, number))
     shown = [_row(each, found["gears"], typed) for each in rows]
-    truck = ask.truck
-    html, _ = _outcome(ask, truck)
+    html, _ = _outcome(ask, ask.truck)
     return {
         "kinds": [
             ("Shift lines", SHIFT, [each for each in shown if each["kind"] == SHIFT]),
@@ -77,11 +75,14 @@ def _context(ask: Ask, found: Any, typed: Mapping[str, str], wrongs: Mapping[str
         "places": [(each, PLACE_WORDS[each]) for each in SENSOR_PLACES],
         "bases": [(each, each) for each in BASES], "wrongs": wrongs,
         "example": example_road(found["units"]), "outcome": html, "summary": "Nothing changed", "others": [],
-        "spare": {kind: _row(DriveRow(f"{kind}.{NEW}NEXT", kind, {name: BLANK[kind].get(name, "")
-                                                                 for name in BOXES[kind]}), found["gears"], {})
-                  for kind in (SHIFT, SENSOR)},
+        "spare": {kind: _row(_blank(kind, "NEXT"), found["gears"], {}) for kind in (SHIFT, SENSOR)},
         "shift": SHIFT, "wrong": "", "then": "", "written": written_html("", "", ask.design.path.name),
     }  # fmt: skip
+
+
+def _blank(kind: str, number: int | str) -> DriveRow:
+    """A new row in which nothing was typed."""
+    return DriveRow(f"{kind}.{NEW}{number}", kind, {name: BLANK[kind].get(name, "") for name in BOXES[kind]})
 
 
 def _new_number(path: str, kind: str) -> str:

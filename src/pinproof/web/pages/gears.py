@@ -12,7 +12,7 @@ from pinproof.design import Truck
 from pinproof.design.load import decode, read_bytes
 from pinproof.design.model_drive import Borrowed
 from pinproof.drawings.saw_tooth import saw_tooth
-from pinproof.driveline import Check, Converted, DriveSums, blanks, convert, converted_csv, measure_first
+from pinproof.driveline import Check, Converted, DriveSums, blanks, convert, converted_csv, measure_first, worst_first
 from pinproof.driveline.lines import ends, over_speed, permitted, road, rpm
 from pinproof.errors import PinproofError, QuantityFault
 from pinproof.pack import blocks
@@ -137,7 +137,7 @@ def context(ask: Ask, found: Any) -> Mapping[str, Any]:
 
 def bad_of(report: DriveReport) -> list[tuple[Check, str]]:
     """What does not hold, the worst first, each with its word."""
-    bad = sorted((each for each in report.checks if each.verdict is not Verdict.PASS), key=lambda c: c.verdict.rank)
+    bad = worst_first(each for each in report.checks if each.verdict is not Verdict.PASS)
     return [(each, SAFE.get(each.verdict, str(each.verdict))) for each in bad]
 
 
